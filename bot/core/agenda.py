@@ -1,0 +1,354 @@
+"""What comes next in a case: the fixed order of things, and only then the planner.
+
+The order is the order of care: finish what is being done, ask what can hurt, know the bike, ask
+the author's opening questions, then let the planner choose. One function per station; the first
+that has something to say wins.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TypeGuard
+
+from bot.core import plan, stops
+from bot.core.desk import Desk
+from bot.core.events import LookRound, Mended_, ProofRun, Reopened, SaidOfRepair, State, Told, Work
+from bot.core.flow import Flow, Remedy, fits
+from bot.core.history import acting
+
+
+@dataclass(frozen=True)
+class Next:
+    """The next thing to put to the rider. `extra` depends on `what`; `advice` is the planner's."""
+
+    what: str
+    id: str = ""
+    extra: tuple[str, ...] = ()
+    advice: plan.Advice | None = None
+
+
+@dataclass(frozen=True)
+class Case:
+    """All that a station may read."""
+
+    desk: Desk
+    flow: Flow
+    state: State
+    now: datetime
+
+
+Station = Callable[[Case], Next | None]
+
+
+def next_step(desk: Desk, flow: Flow | None, state: State, now: datetime) -> Next:
+    """The next step of a case. Without a flow only the problem can be asked."""
+    if flow is None:
+        return Next("problem")
+    case = Case(desk, flow, state, now)
+    for station in STATIONS:
+        found = station(case)
+        if found is not None:
+            return found
+    raise AssertionError("the planner always has an answer")
+
+
+def answered(state: State, id: str) -> bool:
+    """Whether this was answered, or put aside, as far as it still counts."""
+    if id in state.skipped:
+        return True
+    told = state.told(id)
+    return whole(told) and told.slice == state.slice and told.round == state.round
+
+
+def whole(told: Told | None) -> TypeGuard[Told]:
+    """Whether it answers its question: marks told unprompted leave the others open."""
+    return told is not None and told.event.form != "some_marks"
+
+
+def settled(flow: Flow, state: State, id: str) -> bool:
+    """Answered now, or earlier if nothing that it tells changes with each look."""
+    if answered(state, id):
+        return True
+    told = state.told(id)
+    return whole(told) and not plan.changing(flow, id)
+
+
+def _wanted(case: Case, ids: tuple[str, ...]) -> Next | None:
+    for id in ids:
+        ask = case.flow.asking(id)
+        if not settled(case.flow, case.state, id) and fits(ask.only_when, known(case.state)):
+            return Next("check" if id in case.flow.checks else "question", id)
+    return None
+
+
+def known(state: State) -> Mapping[str, str]:
+    """Traits that are known; 'not sure' is not."""
+    return {t: a for t, a in state.traits.items() if a}
+
+
+def ask_safety(case: Case) -> Next | None:
+    """What can hurt; not in the middle of work or of a second look, which have their own order."""
+    if case.state.work is not None or case.state.watch is not None:
+        return None
+    return _wanted(case, case.flow.safety)
+
+
+def name_the_bike(case: Case) -> Next | None:
+    return Next("bike") if case.state.bike is None else None
+
+
+def ask_traits(case: Case) -> Next | None:
+    for trait in case.flow.needs_traits:
+        model = case.flow.traits[trait]
+        if trait not in case.state.traits and fits(model.only_when, known(case.state)):
+            return Next("trait", trait)
+    return None
+
+
+def ask_opening(case: Case) -> Next | None:
+    return _wanted(case, case.flow.opening) if case.state.slice == 0 else None
+
+
+def complete_a_stop(case: Case) -> Next | None:
+    """One sign short of a stop: the cheapest question that tells it."""
+    for sign in stops.one_short(case.flow, case.state):
+        tellers = [
+            (a.minutes, id)
+            for id, a in case.flow.questions.items()
+            if sign in plan.signs_told(case.flow, id)
+            and not settled(case.flow, case.state, id)
+            and fits(a.only_when, known(case.state))
+        ]
+        if tellers:
+            return Next("question", min(tellers)[1])
+    return None
+
+
+def ask_settings(case: Case) -> Next | None:
+    """Where, with what tools, and away from home how long and whether he must ride back on it."""
+    have = case.state.settings
+    if not have.get("place"):
+        return Next("setting", "place")
+    if not have.get("kit"):
+        return Next("setting", "kit")
+    if have["place"] != "garage":
+        if "minutes_left" not in have:
+            return Next("setting", "minutes_left")
+        if "must_ride" not in have:
+            return Next("setting", "must_ride")
+    return None
+
+
+# --- work ----------------------------------------------------------------------------------
+
+
+def remedy_of(case: Case) -> tuple[Work, Remedy] | None:
+    work = case.state.work
+    return (work, case.flow.remedies[work.remedy]) if work and work.remedy else None
+
+
+def do_work(case: Case) -> Next | None:
+    """Parts, access, steps, the closing list of the remedy; then all that is still open."""
+    found = remedy_of(case)
+    if found is None or found[0].mended:
+        return None
+    work, remedy = found
+    if remedy.parts and f"{work.remedy}/parts" not in work.done:
+        return Next("step", f"{work.remedy}/parts")
+    missing = plan.missing_access(case.flow, case.state, remedy.behind)
+    if missing:
+        return Next("access", missing[0], (work.remedy,))
+    for n in range(len(remedy.steps)):
+        if f"{work.remedy}/{n}" not in work.done:
+            return Next("step", f"{work.remedy}/{n}")
+    return _open_point(case, work.remedy, tuple(p.id for p in remedy.closing))
+
+
+def _open_point(case: Case, of: str, points: tuple[str, ...]) -> Next | None:
+    for point in points:
+        if case.state.points.get(f"{of}/{point}") not in ("yes", "unsure"):
+            return Next("point", f"{of}/{point}")
+    return None
+
+
+def look_while_open(case: Case) -> Next | None:
+    """Before a cover goes back on: what else is worth doing while it is off."""
+    if not (case.state.open and _must_shut(case)):
+        return None
+    worth = plan.worth_while_open(case.desk, case.flow, case.state, case.now)
+    return Next("check", worth[0], ("while_open",)) if worth else None
+
+
+def _must_shut(case: Case) -> bool:
+    """After the work, or before the engine is to run."""
+    work = case.state.work
+    return work is not None and work.mended and not work.proved
+
+
+def close_up(case: Case) -> Next | None:
+    """Covers go back in reverse order, each with its list."""
+    if not (case.state.open and _must_shut(case)):
+        return None
+    return shut_last(case)
+
+
+def shut_last(case: Case) -> Next | None:
+    """The next point or the shutting of what was opened last."""
+    if not case.state.open:
+        return None
+    last = case.state.open[-1]
+    point = _open_point(case, last, tuple(p.id for p in case.flow.access[last].closing))
+    return point or Next("shut", last)
+
+
+def prove_work(case: Case) -> Next | None:
+    """The proof run, unless a stop rule bars it; the odds do not bar it after a found cause."""
+    run = unheard_proof(case.state)
+    if run is not None:
+        return Next("held", run)
+    found = remedy_of(case)
+    if found is None or not found[0].mended:
+        return None
+    work, remedy = found
+    if remedy.proof is None:
+        return Next("held", work.remedy)
+    if plan.barred_for_proof(case.flow, case.state, work, remedy.proof.needs):
+        return None
+    return Next("proof", work.remedy)
+
+
+def unheard_proof(state: State) -> str | None:
+    """The remedy of a proof run whose outcome was not told yet ('' for a general run), or None."""
+    run = None
+    for entry in acting(state):
+        if isinstance(entry.event, ProofRun):
+            run = entry.event.remedy
+        elif isinstance(entry.event, (SaidOfRepair, Reopened)):
+            run = None
+    return run
+
+
+# --- second looks --------------------------------------------------------------------------
+
+
+def look_again(case: Case) -> Next | None:
+    """In a second look: its questions; between looks: wait for the next."""
+    watch = case.state.watch
+    if watch is None:
+        return None
+    if not watch.in_round:
+        return Next("second_look", watch.plan, (str(watch.index),))
+    for id in case.flow.second_looks[watch.plan].asks:
+        if not answered(case.state, id):
+            return Next("check" if id in case.flow.checks else "question", id)
+    return None
+
+
+def relapsed(state: State) -> tuple[Mended_, ...]:
+    """The repairs that a reopened case looks at first, newest first; empty when not reopened."""
+    if not state.reopened or not state.mended:
+        return ()
+    at = state.reopened[-1][0]
+    if any(seq > at for seq, _ in state.mended):
+        return ()
+    return tuple(m for _, m in reversed(state.mended))
+
+
+def question_fresh_work(case: Case) -> Next | None:
+    """Unconfirmed closing points and how the work was done come before anything else (D28, D31)."""
+    for mended in relapsed(case.state):
+        remedy = case.flow.remedies[mended.remedy]
+        for point in remedy.closing:
+            key = f"{mended.remedy}/{point.id}"
+            if case.state.points.get(key) != "yes" and f"{key}/again" not in case.state.points:
+                return Next("point", key, ("again",))
+        for sign in remedy.ask_after:
+            if f"{mended.remedy}/{sign}" not in case.state.after_work:
+                return Next("after_work", f"{mended.remedy}/{sign}")
+    return None
+
+
+def look_at_fresh_work(case: Case) -> Next | None:
+    """Looks for what the repair may have left, and for causes behind the same cover, come first."""
+    for mended in relapsed(case.state):
+        for id in plan.fresh_work_looks(case.flow, case.state, mended):
+            if plan.affordable(case.desk, case.flow, case.state, case.now, id):
+                return _open_first(case, "check", id, ("relapse",))
+    return None
+
+
+# --- stops and the planner -----------------------------------------------------------------
+
+
+def clear_a_stop(case: Case) -> Next | None:
+    """The look that clears the gravest stop, cheapest first, while it costs less than giving up."""
+    for rules in stops.by_gravity(case.state):
+        able = [
+            (plan.price(case.flow, case.state, id), n, id)
+            for n, id in enumerate(stops.clearing_looks(case.flow, case.state, rules))
+            if plan.affordable(case.desk, case.flow, case.state, case.now, id)
+        ]
+        if able:
+            return _open_first(case, "check", min(able)[2], ("clears",))
+    return None
+
+
+def _open_first(case: Case, what: str, id: str, extra: tuple[str, ...] = ()) -> Next:
+    """What stands in the way comes off first, one thing a message."""
+    ask = case.flow.asking(id)
+    if ask.needs != "nothing" and case.state.open:
+        shut = shut_last(case)
+        assert shut is not None
+        return Next(shut.what, shut.id, (id,))
+    missing = plan.missing_access(case.flow, case.state, ask.behind)
+    return Next("access", missing[0], (id, *extra)) if missing else Next(what, id, extra)
+
+
+def ask_planner(case: Case) -> Next | None:
+    advice = plan.advise(case.desk, case.flow, case.state, case.now)
+    if advice.kind == "ask":
+        what = "check" if advice.id in case.flow.checks else "question"
+        step = _open_first(case, what, advice.id)
+        return Next(step.what, step.id, step.extra, advice)
+    if advice.kind == "remedy":
+        look = plan.free_look(case.flow, case.state, case.now, advice.id)
+        if look:
+            return _open_first(case, "check", look, ("first",))
+    if advice.kind in ("watch", "proof") and case.state.open:
+        return shut_last(case)
+    if advice.kind == "hand_over" and "giving_up" not in {**case.desk.settings, **case.state.settings}:
+        return Next("setting", "giving_up", (), advice)
+    return Next(advice.kind, advice.id, (), advice)
+
+
+STATIONS: tuple[Station, ...] = (
+    ask_safety,
+    name_the_bike,
+    ask_traits,
+    complete_a_stop,
+    do_work,
+    look_while_open,
+    close_up,
+    prove_work,
+    look_again,
+    ask_opening,
+    question_fresh_work,
+    ask_settings,
+    clear_a_stop,
+    look_at_fresh_work,
+    ask_planner,
+)
+"""In this order: what can hurt, the bike, the work in hand, the second look, then the search."""
+
+
+def last_round(state: State) -> int:
+    """The entry at which the running second look began, or 0."""
+    rounds = [e.seq for e in state.entries if isinstance(e.event, LookRound)]
+    return rounds[-1] if rounds else 0
+
+
+def reopened_at(state: State) -> int:
+    seqs = [e.seq for e in state.entries if isinstance(e.event, Reopened)]
+    return seqs[-1] if seqs else 0

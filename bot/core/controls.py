@@ -1,0 +1,385 @@
+"""Words that always work. Each takes the talk and what was said after it, and returns what is put
+then: "next" (the next step), "again" (the same question), or "" (nothing more)."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+from bot.core import moves, plan, reasons
+from bot.core.agenda import Next
+from bot.core.answers import Chosen
+from bot.core.events import (
+    Answered,
+    Ended,
+    Noted,
+    SettingTold,
+    Skipped,
+    TraitTold,
+    WasAsked,
+    WasHeard,
+    WentOn,
+)
+from bot.core.phrases import plain
+from bot.core.putting import PUT, stop_message
+from bot.core.settling import upcoming
+from bot.core.talk import Talk
+from bot.core.units import measure
+
+After = str
+MOVING = frozenset({
+    "answered", "skipped", "trait_told", "setting_told", "access_opened", "access_shut", "remedy_begun",
+    "work_left", "step_done", "point_told", "mended", "after_work", "proof_run", "said_of_repair",
+    "watch_set", "look_round", "look_judged", "hours_read", "bike_taken", "reopened", "stop_lifted", "ended",
+})  # fmt: skip
+
+
+def pending(talk: Talk) -> Next | None:
+    """A contradiction between two ranks, or damage without a name, is asked about once."""
+    if talk.flow is None or not talk.events:
+        return None
+    newest = next((e for e in reversed(talk.state.entries) if isinstance(e.event, Answered)), None)
+    if newest is None or newest.event not in talk.events or newest.seq in talk.state.withdrawn:
+        return None
+    if "other" in newest.event.value and newest.event.ask in talk.sure().checks:
+        return Next("which", "damage", _sharing(talk, newest.event.ask))
+    pair = moves.conflict(talk, newest.event, newest.seq)
+    return Next("which", "conflict", (str(pair[0]), str(pair[1]))) if pair else None
+
+
+def _sharing(talk: Talk, check: str) -> tuple[str, ...]:
+    """Causes that are looked at behind the same cover, without the ones of this very check."""
+    flow = talk.sure()
+    own = plan.causes_found(flow.checks[check])
+    behind = set(flow.checks[check].behind)
+    near = [c for id, a in flow.checks.items() if behind & set(a.behind) for c in plan.causes_found(a)]
+    return tuple(dict.fromkeys(c for c in near if c not in own))[:6]
+
+
+def not_sure(talk: Talk, rest: str) -> After:
+    asked = talk.asked
+    if asked is None:
+        return "again"
+    if asked.what in ("question", "check"):
+        minutes = talk.sure().asking(asked.id).minutes
+        talk.emit(Skipped(ask=asked.id, why="not_sure", minutes=minutes))
+    elif asked.what == "trait":
+        talk.emit(TraitTold(trait=asked.id, answer=""))
+    elif asked.what == "point":
+        moves.tell_point(talk, asked, Chosen("unsure"))
+    elif asked.what == "after_work":
+        moves.tell_after_work(talk, asked, Chosen("bad"))
+    elif asked.what == "setting":
+        _settle_unknown(talk, asked.id)
+    elif asked.what == "held":
+        moves.say_held(talk, asked, Chosen("same"))
+    elif asked.what == "which":
+        return _leave_which(talk, asked.id)
+    else:
+        return "again"
+    return "next"
+
+
+def _leave_which(talk: Talk, id: str) -> After:
+    if id == "damage":
+        talk.say("which.damage.words")
+    return "next"
+
+
+def _settle_unknown(talk: Talk, id: str) -> None:
+    """Not sure of a setting: the careful value."""
+    careful: dict[str, str | float | bool] = {
+        "place": "pit", "kit": "roll", "minutes_left": 60.0, "must_ride": True,
+        "giving_up": talk.sure().hand_over.minutes,
+    }  # fmt: skip
+    talk.emit(SettingTold(setting=id, value=careful[id]))
+
+
+def cannot(talk: Talk, rest: str) -> After:
+    """Not here: a check or a cover is left out for now; work in hand is put aside."""
+    asked = talk.asked
+    if asked is None:
+        return "again"
+    if asked.what in ("question", "check", "access"):
+        talk.emit(Skipped(ask=asked.id, why="cant"))
+        if asked.what == "access" and talk.state.work and not talk.state.work.mended:
+            moves.leave_work(talk, "cant")
+    elif asked.what == "remedy":
+        talk.emit(Skipped(ask=asked.id, why="cant"))
+    elif asked.what == "step" and talk.state.work:
+        moves.leave_work(talk, "cant")
+    elif asked.what == "proof":
+        later(talk, rest)
+        return ""
+    else:
+        return not_sure(talk, rest)
+    return "next"
+
+
+def back(talk: Talk, rest: str) -> After:
+    """Withdraw what this seat's last moving message led to; stops that it raised stay."""
+    entries = _last_move(talk)
+    if not entries:
+        talk.say("nothing_back")
+        return "again"
+    asked = _asked_before(talk, entries[0])
+    moves.take_back(talk, entries)
+    return _ask_again(talk, asked)
+
+
+def _last_move(talk: Talk) -> tuple[int, ...]:
+    """The entries of the last turn of this seat that moved the case and still act."""
+    group: list[int] = []
+    last: tuple[int, ...] = ()
+    mine = False
+    for entry in talk.state.entries:
+        if isinstance(entry.event, WasHeard):
+            last = tuple(group) if group and mine else last
+            group, mine = [], entry.who == talk.seat
+        elif entry.event.kind in MOVING and entry.seq not in talk.state.withdrawn:
+            group.append(entry.seq)
+    return last
+
+
+def _asked_before(talk: Talk, seq: int) -> WasAsked | None:
+    asks = [e.event for e in talk.state.entries if e.seq < seq and isinstance(e.event, WasAsked)]
+    mine = [a for a in asks if a.seat == talk.seat]
+    return mine[-1] if mine else None
+
+
+def _ask_again(talk: Talk, asked: WasAsked | None) -> After:
+    """Put exactly the question that was taken back, not whatever the planner would now."""
+    if asked is None or asked.what not in PUT:
+        return "next"
+    talk.emit(WasAsked(seat=talk.seat, what=asked.what, id=asked.id, extra=asked.extra))
+    talk.tell(PUT[asked.what](talk, Next(asked.what, asked.id, asked.extra)))
+    return ""
+
+
+def why(talk: Talk, rest: str) -> After:
+    asked = talk.asked
+    if asked is None or talk.flow is None:
+        return "again"
+    step = upcoming(talk)
+    if (step.what, step.id) != (asked.what, asked.id):
+        step = Next(asked.what, asked.id, asked.extra, step.advice)
+    lines = reasons.why_lines(talk.desk, talk.sure(), talk.state, step)
+    talk.tell(plain(talk.words, "\n".join(lines), kind="info"))
+    return "again"
+
+
+def later(talk: Talk, rest: str) -> After:
+    talk.say("later")
+    return ""
+
+
+def where(talk: Talk, rest: str) -> After:
+    if talk.flow is None:
+        talk.say("summary.none")
+        return "again"
+    talk.tell(plain(talk.words, "\n".join(reasons.where_lines(talk)), kind="record"))
+    return "again"
+
+
+def ruled_out(talk: Talk, rest: str) -> After:
+    if talk.flow is None:
+        talk.say("ruled_out.none")
+        return "again"
+    talk.tell(plain(talk.words, "\n".join(reasons.ruled_out_lines(talk)), kind="record"))
+    return "again"
+
+
+def start_over(talk: Talk, rest: str) -> After:
+    talk.emit(Ended(how="abandoned"))
+    talk.say("started_over")
+    return "next"
+
+
+def went_on(talk: Talk, rest: str) -> After:
+    """It was run although a stop stood: no lecture, the stop once more in full, looks anew."""
+    standing = talk.state.standing
+    if not standing:
+        talk.emit(Noted(words=talk.heard.text))
+        talk.say("went_on.none")
+        return "again"
+    minutes = moves.minutes_of(rest) if rest else None
+    talk.emit(WentOn(minutes=minutes, words=talk.heard.text[:300]))
+    talk.say("went_on.noted")
+    for stop in standing:
+        talk.tell(stop_message(talk, stop.rule))
+    return "next"
+
+
+def wrong_one(talk: Talk, rest: str) -> After:
+    """A slip within the same question: if it raised a stop, that is asked about first (D9)."""
+    entries = _last_move(talk)
+    raised = [s for s in talk.state.standing if set(s.because) & set(entries)]
+    if not raised:
+        return back(talk, rest)
+    entry = max(set(raised[0].because) & set(entries))
+    step = Next("slip", raised[0].rule, (str(entry),))
+    talk.emit(WasAsked(seat=talk.seat, what="slip", id=step.id, extra=step.extra))
+    talk.tell(PUT["slip"](talk, step))
+    return ""
+
+
+def more(talk: Talk, rest: str) -> After:
+    """What waits behind the open question."""
+    asked = talk.asked
+    if asked is None:
+        return "again"
+    message = PUT[asked.what](talk, Next(asked.what, asked.id, asked.extra))
+    if message.more:
+        talk.tell(plain(talk.words, message.more, kind="info", signal=message.signal))
+        return ""
+    return "again"
+
+
+def summary(talk: Talk, rest: str) -> After:
+    if talk.flow is None:
+        talk.say("summary.none")
+    else:
+        reasons.summarise(talk)
+    return "again"
+
+
+def give_help(talk: Talk, rest: str) -> After:
+    talk.say("help")
+    return "again"
+
+
+def change(talk: Talk, rest: str) -> After:
+    """Which answer: the one that its words name, else a list."""
+    acting = [t for t in talk.state.answers if t.event.form != "note"]
+    if not acting or talk.flow is None:
+        talk.say("which.none")
+        return "again"
+    named = _named(talk, rest)
+    if named is not None:
+        asked = WasAsked(seat=talk.seat, what="question", id=named[1])
+        if named[1] in talk.sure().checks:
+            asked = WasAsked(seat=talk.seat, what="check", id=named[1])
+        moves.take_back(talk, (named[0],))
+        return _ask_again(talk, asked)
+    step = Next("which", "change", tuple(str(t.seq) for t in acting[-9:]))
+    talk.emit(WasAsked(seat=talk.seat, what="which", id="change", extra=step.extra))
+    talk.tell(PUT["which"](talk, step))
+    return ""
+
+
+def _named(talk: Talk, rest: str) -> tuple[int, str] | None:
+    """The newest answer whose question, label or id holds the words."""
+    wanted = rest.casefold().strip()
+    if not wanted:
+        return None
+    flow = talk.sure()
+    for told in reversed(talk.state.answers):
+        ask = flow.asking(told.event.ask)
+        text = f"{told.event.ask} {ask.ask} {reasons.said(flow, talk.state, told.seq)}".casefold()
+        if wanted in text:
+            return told.seq, told.event.ask
+    return None
+
+
+def wrong(talk: Talk, rest: str) -> After:
+    """'2 is wrong' strikes a line from what was understood."""
+    asked = talk.asked
+    if asked is None or asked.what != "confirm":
+        return wrong_one(talk, rest)
+    struck = {int(x) for x in re.findall(r"\d{1,3}", rest)}
+    kept = tuple(c for n, c in enumerate(asked.extra, 1) if n not in struck)
+    if not kept:
+        talk.say("confirm.none")
+        return "next"
+    step = Next("confirm", asked.id, kept)
+    talk.emit(WasAsked(seat=talk.seat, what="confirm", id=asked.id, extra=kept))
+    talk.tell(PUT["confirm"](talk, step))
+    return ""
+
+
+def order(talk: Talk, rest: str) -> After:
+    if talk.flow is None:
+        talk.say("order.none")
+    else:
+        talk.tell(reasons.order_message(talk))
+    return "again"
+
+
+def came_back(talk: Talk, rest: str) -> After:
+    """The rider's own words that a repaired fault is back."""
+    if not talk.state.mended and talk.state.watch is None:
+        talk.emit(Noted(words=talk.heard.text))
+        talk.say("noted.words")
+        return "again"
+    moves.come_back(talk)
+    return "next"
+
+
+def giving_up(talk: Talk, rest: str) -> After:
+    said = measure(rest) if rest else None
+    minutes = moves.minutes_of(rest) or (said.high if said and not said.unit else None)
+    if minutes is None:
+        talk.emit(WasAsked(seat=talk.seat, what="setting", id="giving_up"))
+        talk.tell(PUT["setting"](talk, Next("setting", "giving_up")))
+        return ""
+    talk.emit(SettingTold(setting="giving_up", value=float(minutes)))
+    talk.say("giving_up.set", minutes=f"{minutes:.0f}")
+    return "next"
+
+
+def hand_over(talk: Talk, rest: str) -> After:
+    if talk.flow is None:
+        talk.say("summary.none")
+        return "again"
+    moves.hand_over(talk)
+    return "next"
+
+
+def repeat(talk: Talk, rest: str) -> After:
+    return "again"
+
+
+def lift(talk: Talk, rest: str) -> After:
+    moves.lift_by_mechanic(talk)
+    return "next"
+
+
+def units(talk: Talk, rest: str) -> After:
+    wanted = rest.casefold().strip()
+    if wanted in ("metric", "imperial", "both"):
+        talk.emit(SettingTold(setting="units", value=wanted))
+        talk.say("units.set", units=wanted)
+    return "again"
+
+
+def erase(talk: Talk, rest: str) -> After:
+    talk.say("erase.how")
+    return "again"
+
+
+ANYTIME = ("help", "where", "ruled_out", "summary", "later", "erase", "order", "why", "back")
+CONTROLS: dict[str, Callable[[Talk, str], After]] = {
+    "not_sure": not_sure,
+    "cant": cannot,
+    "back": back,
+    "why": why,
+    "later": later,
+    "where": where,
+    "ruled_out": ruled_out,
+    "start_over": start_over,
+    "went_on": went_on,
+    "wrong_one": wrong_one,
+    "more": more,
+    "summary": summary,
+    "help": give_help,
+    "change": change,
+    "wrong": wrong,
+    "order": order,
+    "came_back": came_back,
+    "giving_up": giving_up,
+    "hand_over": hand_over,
+    "repeat": repeat,
+    "lift": lift,
+    "units": units,
+    "erase": erase,
+}

@@ -1,0 +1,255 @@
+"""The talk as a table-driven machine.
+
+Two rules. First: all that moves a case stands in `TABLE`: for each kind of step that can be open
+at a seat, which readings move it, and by which move. Whatever is not in the table is refused: it
+is kept in the record, answered usefully, and leaves the case as it was. Second: this machine does
+not know which channel it speaks through, what time it is, or what was stored; it is handed all.
+
+One turn: what came in is kept first (`heard`); a control word or an answer becomes events by one
+move; then `settle` brings the case to rest: stops that are now true are raised and said before
+anything else, stops that were cleared are lifted, a finished second look is judged; and at last
+the next step is put, one question a message. What is not an answer is never lost: it is a note,
+or findings in the rider's own words that are read back for one confirmation before they act. Only
+a stop acts before that: it is said at once, on the first word that makes it true.
+
+`state` is the fold of the entries, so a case can be resumed at any word, and the same words lead
+to the same events on any machine. The open question is kept per seat (case and person); findings
+are common.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from bot.core import controls
+from bot.core.agenda import Next
+from bot.core.answers import (
+    Ambiguous,
+    Chosen,
+    Control,
+    Measured,
+    OutOfRange,
+    Reading,
+    Spanned,
+    Ticked,
+    Unclear,
+    WrongUnit,
+    read,
+)
+from bot.core.claims import hear_first, listen_again, unsaid
+from bot.core.desk import Desk
+from bot.core.events import Asked, Heard, Noted, State, WasAsked, WasHeard
+from bot.core.hearing import offer
+from bot.core.messages import Message
+from bot.core.moves import MOVES, Move
+from bot.core.overview import View, begins_new, overview
+from bot.core.putting import PUT
+from bot.core.settling import settle, upcoming
+from bot.core.talk import Talk
+
+__all__ = ["TABLE", "Turn", "View", "begins_new", "draw_table", "overview", "receive"]
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What a message led to: events for the record, and messages, in order."""
+
+    events: tuple[Any, ...]
+    messages: tuple[Message, ...]
+
+
+# --- the table -------------------------------------------------------------------------------
+
+_FORMS: dict[str, tuple[type, ...]] = {
+    "question": (Chosen, Ticked, Spanned, Measured),
+    "check": (Chosen, Ticked, Spanned, Measured),
+    "second_look": (Chosen, Unclear),  # "2.5 h" is no label but the running hours
+    "bike": (Chosen, Unclear),
+    "setting": (Chosen, Unclear),  # "40 min" is no label but a time all the same
+}
+TABLE: dict[tuple[str, type], Move] = {
+    (what, form): move for what, move in MOVES.items() for form in _FORMS.get(what, (Chosen,))
+}
+"""(kind of step that is open, form of the reading) -> the move. Nothing else moves a case."""
+
+
+def draw_table() -> str:
+    """The table as Mermaid text, one arrow a row, for DEVELOPERS.md."""
+    rows = ["stateDiagram-v2"]
+    for (what, form), move in TABLE.items():
+        rows.append(f"    {what} --> settle: {form.__name__.lower()} / {move.__name__}")
+    rows.append("    settle --> settle: stop raised, stop lifted, look judged")
+    rows += [f"    settle --> {what}: next step" for what in MOVES]
+    return "\n".join(rows)
+
+
+# --- one turn ----------------------------------------------------------------------------------
+
+
+def receive(desk: Desk, state: State, heard: Heard, now: datetime) -> Turn:
+    """What follows from what was heard. ValueError when `now` has no zone."""
+    talk = Talk(desk, state, heard, now)
+    talk.emit(WasHeard(heard=heard))
+    if heard.file:
+        _keep_file(talk)
+    if heard.press:
+        _take_press(talk)
+    elif heard.text.strip() or not heard.file:
+        _take_words(talk)
+    elif talk.asked is not None or talk.state.hash:
+        put_again(talk, "file_question")
+    else:
+        put_next(talk)
+    return Turn(tuple(talk.events), tuple(talk.messages))
+
+
+def _keep_file(talk: Talk) -> None:
+    about = f"{talk.asked.what}:{talk.asked.id}" if talk.asked else ""
+    talk.emit(Noted(file=talk.heard.file, file_kind=talk.heard.file_kind, about=about))
+    talk.say("noted.file")
+
+
+def _take_press(talk: Talk) -> None:
+    """A button: '<entry that asked>:<answer>'. Presses of closed questions never move the case."""
+    seq, _, id = talk.heard.press.partition(":")
+    if talk.asked is None or seq != str(talk.asked.seq):
+        talk.say("stale")
+        put_again(talk)
+        return
+    if id.startswith("control:"):
+        _control(talk, Control(id.removeprefix("control:")))
+        return
+    if id not in {c.press for c in _shown(talk, talk.asked).choices}:
+        talk.say("stale")
+        put_again(talk)
+        return
+    _apply(talk, Chosen(id))
+
+
+def _take_words(talk: Talk) -> None:
+    asked = talk.asked
+    if not talk.state.complaint and (asked is None or asked.what == "problem"):
+        _take_first_words(talk)
+        return
+    offered = offer(talk, asked, _shown(talk, asked).choices) if asked else None
+    reading = read(talk.heard.text, offered, talk.words.controls)
+    if isinstance(reading, Control):
+        _control(talk, reading)
+    elif asked is None:
+        _wake(talk)
+    else:
+        _apply(talk, reading)
+
+
+def _take_first_words(talk: Talk) -> None:
+    """The first words pick the flow and may fill findings; a bare greeting is greeted."""
+    asked = talk.asked
+    if asked is not None:
+        reading = read(talk.heard.text, offer(talk, asked, _shown(talk, asked).choices), talk.words.controls)
+        if isinstance(reading, Chosen):
+            _apply(talk, reading)
+            return
+    reading = read(talk.heard.text, None, talk.words.controls)
+    if isinstance(reading, Control) and (reading.name == "repeat" or reading.name in controls.ANYTIME):
+        talk.say("help" if reading.name == "help" else "hello")
+        return
+    if not any(ch.isalnum() for ch in talk.heard.text):
+        talk.say("hello")
+        return
+    hear_first(talk)
+    settle(talk)
+    put_next(talk)
+
+
+def _apply(talk: Talk, reading: Reading) -> None:
+    """A reading that the table knows moves the case; any other is answered and kept."""
+    asked = talk.asked
+    assert asked is not None
+    move = TABLE.get((asked.what, type(reading)))
+    if move is not None and move(talk, asked, reading):
+        settle(talk)
+        put_next(talk)
+        return
+    _misfit(talk, asked, reading)
+
+
+def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
+    words = talk.words
+    if isinstance(reading, OutOfRange):
+        value, low, high = (f"{x:g}" for x in (reading.value, reading.low, reading.high))
+        talk.say("out_of_range", value=value, low=low, high=high, unit=reading.unit)
+    elif isinstance(reading, WrongUnit):
+        talk.say("wrong_unit", said=reading.said or words.say("unit_word.count"), wanted=reading.wanted)
+    elif isinstance(reading, Ambiguous):
+        labels = {c.press: c.label for c in _shown(talk, asked).choices}
+        talk.say("ambiguous", labels=" / ".join(labels.get(i, i) for i in reading.ids))
+    elif listen_again(talk):
+        settle(talk)
+        put_next(talk)
+        return
+    else:
+        _note(talk)
+        talk.say("unclear", again=words.say("again"))
+    put_again(talk)
+
+
+def _note(talk: Talk) -> None:
+    """Words that are no answer are kept, unless there are none."""
+    text = talk.heard.text.strip()
+    if text and any(ch.isalnum() for ch in text):
+        about = f"{talk.asked.what}:{talk.asked.id}" if talk.asked else ""
+        talk.emit(Noted(words=text[:1000], about=about))
+
+
+def _control(talk: Talk, control: Control) -> None:
+    """Control words work at any step; each says whether the next step is put or the same again."""
+    after = controls.CONTROLS[control.name](talk, control.rest)
+    if after == "next":
+        settle(talk)
+        put_next(talk)
+    elif after == "again":
+        put_again(talk)
+
+
+def _wake(talk: Talk) -> None:
+    """A word when nothing is asked: the case goes on where it can."""
+    if listen_again(talk):
+        settle(talk)
+    else:
+        _note(talk)
+    put_next(talk)
+
+
+# --- putting -----------------------------------------------------------------------------------
+
+
+def put_next(talk: Talk) -> None:
+    """Put the next step and keep what was asked; at rest nothing is asked."""
+    if talk.state.ended is not None:
+        talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
+        return
+    step = unsaid(talk) or controls.pending(talk) or upcoming(talk)
+    talk.emit(WasAsked(seat=talk.seat, what=step.what, id=step.id, extra=step.extra))  # type: ignore[arg-type]
+    talk.tell(PUT[step.what](talk, step))
+
+
+def put_again(talk: Talk, lead: str = "") -> None:
+    """The open question once more, with what stands; the next step when nothing is open."""
+    if lead:
+        talk.say(lead)
+    if talk.asked is None:
+        if talk.state.ended is None and talk.state.entries:
+            put_next(talk)
+        return
+    talk.tell(_shown(talk, talk.asked))
+
+
+def _shown(talk: Talk, asked: Asked) -> Message:
+    """The message of an open question, built again from what was asked."""
+    step = Next(asked.what, asked.id, asked.extra)
+    if asked.what in ("park", "hand_over"):
+        step = upcoming(talk)
+        step = step if step.what == asked.what else Next(asked.what, asked.id, asked.extra)
+    return PUT[asked.what](talk, step)

@@ -1,0 +1,50 @@
+"""What the core is handed for one turn besides the case: words, flows, bikes, settings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from bot.core.events import State
+from bot.core.flow import Flow
+from bot.core.words import Words
+
+
+@dataclass(frozen=True)
+class Card:
+    """One flow on offer: enough to pick it by a rider's first words."""
+
+    flow: str
+    hash: str
+    title: str
+    riders_say: tuple[str, ...]
+    told_as: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class BikeCard:
+    """A bike of this rider, with what is known of it for good."""
+
+    id: str
+    nickname: str
+    traits: Mapping[str, str] = field(default_factory=dict)
+    hours: float | None = None
+
+
+@dataclass(frozen=True)
+class Desk:
+    """`flows` is by hash and may load on demand. `settings` are the rider's standing ones.
+
+    `summary` writes a case up; reports are not the core's business, so they are handed in.
+
+    `message_minutes`: what one more message costs the rider on this channel, in minutes.
+    """
+
+    words: Words
+    cards: tuple[Card, ...]
+    flows: Mapping[str, Flow]
+    summary: Callable[[Flow, State, datetime], str]
+    bikes: tuple[BikeCard, ...] = ()
+    settings: Mapping[str, str | float | bool] = field(default_factory=dict)
+    message_minutes: float = 2.0

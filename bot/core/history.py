@@ -1,0 +1,249 @@
+"""A case as the odds read it: findings, repairs and running time in the order of the entries.
+
+An answer acts where it stands: before or after a repair. What is asked after the work (was the
+thread dry?) and what is told of a closing point later belong to the repair itself, wherever they
+stand, so the walk is done twice: once for what was told of each repair, once for the steps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+from bot.core import events, findings
+from bot.core.events import Answered, Entry, State
+from bot.core.flow import Flow
+
+TRAIT_RANK = 2  # a careful question
+
+
+def acting(state: State) -> Iterator[Entry]:
+    """Entries that still act: neither withdrawn nor a withdrawal."""
+    for entry in state.entries:
+        if entry.seq not in state.withdrawn and not isinstance(entry.event, events.Withdrawn):
+            yield entry
+
+
+# --- running hours ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Reckoning:
+    """Running hours after an entry: since the case began, and on the meter (low, high) if read."""
+
+    ran: float = 0.0
+    meter: tuple[float, float] | None = None
+
+    def add(self, hours: float) -> Reckoning:
+        meter = self.meter and (self.meter[0] + hours, self.meter[1] + hours)
+        return Reckoning(self.ran + hours, meter)
+
+    def read(self, low: float, high: float) -> Reckoning:
+        """A reading replaces what was reckoned; hours beyond the reckoning were run unseen."""
+        unseen = (low + high - sum(self.meter)) / 2 if self.meter else 0.0
+        return Reckoning(self.ran + max(0.0, unseen), (low, high))
+
+
+@dataclass(frozen=True)
+class Clock:
+    """The running hours of a bike at each entry of a case."""
+
+    at: Mapping[int, Reckoning] = field(default_factory=dict)
+    now: Reckoning = Reckoning()
+
+    def meter(self, seq: int) -> tuple[float, float] | None:
+        """The meter when entry `seq` was made, or None when no reading was known."""
+        return self.at[seq].meter if seq in self.at else None
+
+    def since(self, seq: int) -> float:
+        """Running hours between entry `seq` and now."""
+        return self.now.ran - self.at[seq].ran if seq in self.at else self.now.ran
+
+
+def ran(event: Any) -> float:
+    """Hours that the engine ran in an event; 0 when it did not."""
+    if isinstance(event, events.Ran):
+        return event.hours
+    if isinstance(event, events.LookRound):
+        return event.ran_hours
+    if isinstance(event, events.ProofRun):
+        return event.minutes / 60
+    if isinstance(event, events.WentOn):
+        return (event.minutes or 0.0) / 60
+    return 0.0
+
+
+def clock(state: State) -> Clock:
+    """Running hours at every acting entry, from meter readings and from what was run between."""
+    reckoned, at = Reckoning(), {}
+    for entry in acting(state):
+        event = entry.event
+        if isinstance(event, events.HoursRead):
+            reckoned = reckoned.read(event.low, event.high)
+        elif isinstance(event, events.BikeTaken) and event.hours is not None:
+            reckoned = reckoned.read(event.hours, event.hours)
+        elif hours := ran(event):
+            reckoned = reckoned.add(hours)
+        at[entry.seq] = reckoned
+    return Clock(at, reckoned)
+
+
+# --- repairs ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Repair:
+    """One time that a remedy was done, with what was told of that work before and after."""
+
+    remedy: str
+    seq: int  # of its `mended` entry; 0 while the work goes on
+    confirmed: bool = False
+    points: Mapping[str, str] = field(default_factory=dict)  # "<of>/<point>" -> yes|no|unsure
+    badly: frozenset[str] = frozenset()
+    shut: frozenset[str] = frozenset()  # access closed since: later points there are of later work
+
+
+def closing_of(flow: Flow, remedy: str) -> tuple[str, ...]:
+    """The closing points of a remedy and of what it stood behind, as `<of>/<point>`."""
+    work = flow.remedies.get(remedy)
+    if work is None:
+        return ()
+    own = [f"{remedy}/{p.id}" for p in work.closing]
+    shut = [f"{a}/{p.id}" for a in work.behind if a in flow.access for p in flow.access[a].closing]
+    return (*own, *shut)
+
+
+def repairs(flow: Flow, state: State) -> tuple[Repair, ...]:
+    """Every repair of the case in order, each with its closing points and its `ask_after` answers."""
+    done: list[Repair] = []
+    for entry in acting(state):
+        event = entry.event
+        if isinstance(event, events.RemedyBegun):
+            done.append(Repair(event.remedy, 0))
+        elif isinstance(event, events.Mended_):
+            _close(done, entry.seq, event)
+        elif isinstance(event, events.PointTold):
+            _tell_point(flow, done, event)
+        elif isinstance(event, events.AccessShut):
+            done = [replace(r, shut=r.shut | {event.access}) if r.seq else r for r in done]
+        elif isinstance(event, events.AfterWork):
+            _tell_after(done, event)
+    return tuple(r for r in done if r.seq)
+
+
+def _close(done: list[Repair], seq: int, event: events.Mended_) -> None:
+    """The work is done: the repair that was begun, or one of which no beginning was told."""
+    if not done or done[-1].remedy != event.remedy or done[-1].seq:
+        done.append(Repair(event.remedy, 0))
+    done[-1] = replace(done[-1], seq=seq, confirmed=event.confirmed)
+
+
+def _tell_point(flow: Flow, done: list[Repair], event: events.PointTold) -> None:
+    """A cover is shut once after several repairs behind it: its points speak for all of them.
+
+    A remedy's own point speaks for the newest repair by that remedy only.
+    """
+    for i in range(len(done) - 1, -1, -1):
+        repair = done[i]
+        work = flow.remedies.get(repair.remedy)
+        own = repair.remedy == event.of
+        if own or (work and event.of in work.behind and event.of not in repair.shut):
+            points = {**repair.points, f"{event.of}/{event.point}": event.answer}
+            done[i] = replace(repair, points=points)
+        if own:
+            return
+
+
+def _tell_after(done: list[Repair], event: events.AfterWork) -> None:
+    for i in range(len(done) - 1, -1, -1):
+        if done[i].remedy == event.remedy and done[i].seq:
+            badly = done[i].badly - {event.sign}
+            done[i] = replace(done[i], badly=badly | {event.sign} if event.bad else badly)
+            return
+
+
+def confirmed(flow: Flow, repair: Repair) -> bool:
+    """Whether every closing point was answered yes, when the work was done or since.
+
+    One 'no' or 'not sure' is enough against it. A remedy without closing points confirms nothing
+    by itself: then the entry's own word counts.
+    """
+    if any(answer != "yes" for answer in repair.points.values()):
+        return False
+    wanted = closing_of(flow, repair.remedy)
+    return repair.confirmed or (bool(wanted) and all(p in repair.points for p in wanted))
+
+
+# --- the history ---------------------------------------------------------------------------
+
+
+def history(flow: Flow, state: State) -> findings.History:
+    """The steps of a case for `odds.posterior`, in the order of its entries.
+
+    A trait stands where it was first told, with the value it has now: a corrected trait was never
+    otherwise. Answers to what the flow does not have are left out, as are notes.
+    """
+    done = {repair.seq: repair for repair in repairs(flow, state)}
+    rounds = {told.seq: told.round for told in state.answers}
+    steps: list[findings.Step] = []
+    told: set[str] = set()
+    for entry in acting(state):
+        steps.extend(_traits(flow, state, entry, told))
+        step = _step(flow, entry, done, rounds)
+        if step is not None:
+            steps.append(step)
+    return tuple(steps)
+
+
+def _traits(flow: Flow, state: State, entry: Entry, told: set[str]) -> Iterator[findings.Finding]:
+    """Findings of the traits that an entry tells for the first time."""
+    event = entry.event
+    if isinstance(event, events.TraitTold):
+        names = [event.trait]
+    else:
+        names = list(event.traits) if isinstance(event, events.BikeTaken) else []
+    fresh = {n: state.traits[n] for n in names if n not in told and state.traits.get(n)}
+    told.update(fresh)
+    yield from findings.tell_traits(flow, fresh, entry.seq)
+
+
+def _step(
+    flow: Flow, entry: Entry, done: Mapping[int, Repair], rounds: Mapping[int, int]
+) -> findings.Step | None:
+    event = entry.event
+    if isinstance(event, Answered):
+        value = value_of(event)
+        if value is None or event.ask not in flow.asks:
+            return None
+        return findings.Finding(event.ask, value, event.rank, rounds[entry.seq], entry.seq)
+    if isinstance(event, events.Mended_):
+        if event.remedy not in flow.remedies:
+            return None
+        repair = done[entry.seq]
+        return findings.Mended(event.remedy, confirmed(flow, repair), repair.badly, entry.seq)
+    if isinstance(event, events.SaidOfRepair):
+        return findings.Said(event.word, entry.seq)
+    hours = ran(event)
+    return findings.Ran(hours, entry.seq) if hours > 0 else None
+
+
+def value_of(event: Answered) -> findings.Value | None:
+    """An answer as the odds read it; None for a note. ValueError for an answer of no value."""
+    if event.form == "note":
+        return None
+    if event.form in ("marks", "some_marks"):
+        return findings.Marked(frozenset(event.value), partly=event.form == "some_marks")
+    if not event.value:
+        raise ValueError(f"the answer to {event.ask} is empty")
+    if event.form == "steps":
+        return findings.Stepped(frozenset(event.value))
+    if event.form == "look":
+        return findings.Looked(_result(event.value[0]))
+    return findings.Answered(event.value[0])
+
+
+def _result(said: str) -> Literal["good", "bad", "other"]:
+    if said == "good":
+        return "good"
+    return "bad" if said == "bad" else "other"

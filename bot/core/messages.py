@@ -1,0 +1,44 @@
+"""What the bot says, with no channel in it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+Signal = Literal["danger", "warning", "caution", "notice"]
+SIGNALS: tuple[Signal, ...] = ("danger", "warning", "caution", "notice")  # worst first
+Kind = Literal["question", "stop", "step", "plan", "result", "record", "info", "error"]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A numbered answer; `press` is what a button sends back, `control` marks the fixed words."""
+
+    n: int
+    label: str
+    press: str
+    short: str = ""
+    control: bool = False
+
+
+@dataclass(frozen=True)
+class Message:
+    """One message. `short` is for channels that pay by the character; `more` waits behind 'more'."""
+
+    text: str
+    short: str = ""
+    choices: tuple[Choice, ...] = ()
+    signal: Signal | None = None
+    kind: Kind = "info"
+    more: str = ""
+    to: str = ""  # a seat's person id; empty: who spoke
+
+    def dump(self) -> dict[str, Any]:
+        """Plain data for JSON, with all keys."""
+        return asdict(self)
+
+
+def worst(signals: tuple[Signal | None, ...]) -> Signal | None:
+    """The gravest of some signals, or None."""
+    found = [s for s in SIGNALS if s in signals]
+    return found[0] if found else None

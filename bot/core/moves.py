@@ -1,0 +1,409 @@
+"""What each answer to each kind of step does to a case. One function per kind of step.
+
+A move gets the talk, what was asked and the reading; it emits events and returns whether the
+reading was an answer. It never puts the next question: `conversation.settle` does that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from bot.core import plan, reasons, stops
+from bot.core.answers import Chosen, Reading
+from bot.core.claims import hear_complaint
+from bot.core.events import (
+    AccessOpened,
+    AccessShut,
+    AfterWork,
+    Answered,
+    Asked,
+    BikeTaken,
+    Ended,
+    HoursRead,
+    LookRound,
+    Mended_,
+    Noted,
+    PointTold,
+    ProofRun,
+    RemedyBegun,
+    Reopened,
+    SaidOfRepair,
+    SettingTold,
+    Skipped,
+    StepDone,
+    StopLifted,
+    StopRaised,
+    TraitTold,
+    WatchSet,
+    Withdrawn,
+    WorkLeft,
+)
+from bot.core.flow import Number
+from bot.core.hearing import answer
+from bot.core.putting import lifting_line
+from bot.core.stops import DAMAGE_SEEN
+from bot.core.talk import Talk
+from bot.core.units import convert, measure
+
+Move = Callable[[Talk, Asked, Reading], bool]
+NAME_LONGEST = 24
+AWAY_FROM_HOME = 2400.0  # minutes: what going on without a workshop counts as
+
+
+def choose_problem(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    talk.take_flow(reading.id)
+    hear_complaint(talk)
+    return True
+
+
+def name_bike(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    """A number or name of a known bike, or a new name as it was typed."""
+    said = " ".join(talk.heard.text.split())
+    chosen = reading.id if isinstance(reading, Chosen) else ""
+    known = [b for b in talk.desk.bikes if b.id == chosen or b.nickname.casefold() == said.casefold()]
+    if known:
+        bike = known[0]
+        talk.emit(BikeTaken(bike=bike.id, nickname=bike.nickname, traits=dict(bike.traits), hours=bike.hours))
+    elif not said or not any(ch.isalnum() for ch in said):
+        return False
+    elif len(said) > NAME_LONGEST:
+        talk.say("bike.too_long")
+        return True
+    else:
+        talk.emit(BikeTaken(bike="", nickname=said))
+    talk.say("bike.taken", name=talk.state.nickname)
+    return True
+
+
+def tell_trait(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    talk.emit(TraitTold(trait=asked.id, answer=reading.id))
+    return True
+
+
+def tell_setting(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    """One of the answers offered, or a time in the rider's own words."""
+    in_minutes = asked.id in ("minutes_left", "giving_up")
+    value: str | float | bool | None = reading.id if isinstance(reading, Chosen) else None
+    if in_minutes:
+        value = float(value) if value else minutes_of(talk.heard.text)
+    elif asked.id == "must_ride" and value is not None:
+        value = value == "yes"
+    if value is None:
+        return False
+    talk.emit(SettingTold(setting=asked.id, value=value))
+    if asked.id == "giving_up":
+        talk.say("giving_up.set", minutes=f"{value:.0f}")
+    return True
+
+
+def minutes_of(text: str) -> float | None:
+    """A time with its unit, in minutes; None where there is none."""
+    said = measure(text)
+    if said is None or not said.unit:
+        return None
+    return convert(said.high, said.unit, "min")
+
+
+def answer_ask(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    """A finding; a number from a meter is kept as a reading too."""
+    found = answer(talk, asked.id, reading, asked.seq)
+    if found is None:
+        return False
+    flow = talk.sure()
+    talk.emit(found)
+    ask = flow.asking(asked.id)
+    if isinstance(ask, Number) and ask.meter and found.number:
+        talk.emit(HoursRead(low=found.number[0], high=found.number[1]))
+    if "other" in found.value and asked.id in flow.checks:
+        talk.emit(
+            StopRaised(rule=DAMAGE_SEEN, bars=("running", "riding"), because=(talk.state.next_seq - 1,))
+        )
+    return True
+
+
+def open_access(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    access = talk.sure().access[asked.id]
+    talk.emit(AccessOpened(access=asked.id, minutes=access.open, money=access.open_money))
+    return True
+
+
+def begin_remedy(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    if reading.id == "not":
+        talk.emit(Skipped(ask=asked.id, why="declined"))
+    else:
+        found = reasons.found_by_look(talk.sure(), talk.state, asked.id)
+        talk.emit(RemedyBegun(remedy=asked.id, suspicion=not found))
+    return True
+
+
+def do_step(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    if reading.id == "none":
+        leave_work(talk, "parts")
+        return True
+    talk.emit(StepDone(of=asked.id))
+    finish_work(talk)
+    return True
+
+
+def leave_work(talk: Talk, why: str) -> None:
+    """The remedy in hand is put aside here; its causes stay suspects."""
+    work = talk.state.work
+    assert work is not None
+    talk.emit(WorkLeft(remedy=work.remedy, why=why))  # type: ignore[arg-type]
+    talk.emit(Skipped(ask=work.remedy, why="cant"))
+
+
+def finish_work(talk: Talk) -> None:
+    """The remedy is done once its steps are done and its closing points are told."""
+    flow, work = talk.sure(), talk.state.work
+    if work is None or work.mended or work.remedy not in flow.remedies:
+        return
+    remedy = flow.remedies[work.remedy]
+    steps = all(f"{work.remedy}/{n}" in work.done for n in range(len(remedy.steps)))
+    told = [talk.state.points.get(f"{work.remedy}/{p.id}") for p in remedy.closing]
+    if not steps or any(t not in ("yes", "unsure") for t in told):
+        return
+    money = sum(p.quantity * (p.price or 0) for p in remedy.parts.values())
+    causes = tuple(c for c, m in flow.causes.items() if m.remedy == work.remedy)
+    talk.emit(
+        Mended_(
+            remedy=work.remedy, causes=causes, confirmed=bool(told) and all(t == "yes" for t in told),
+            minutes=remedy.minutes, money=money,
+        )
+    )  # fmt: skip
+
+
+def tell_point(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    """A 'no' stays open until it is put right; asked again after a relapse any answer will do."""
+    if not isinstance(reading, Chosen):
+        return False
+    of, _, point = asked.id.partition("/")
+    talk.emit(PointTold(of=of, point=point, answer=reading.id))  # type: ignore[arg-type]
+    if "again" in asked.extra:
+        talk.emit(PointTold(of=of, point=f"{point}/again", answer=reading.id))  # type: ignore[arg-type]
+    elif reading.id == "no":
+        talk.say("point.fix")
+    else:
+        finish_work(talk)
+    return True
+
+
+def shut_access(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    access = talk.sure().access[asked.id]
+    talk.emit(AccessShut(access=asked.id, minutes=access.close, money=access.close_money))
+    return True
+
+
+def run_proof(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    remedy = talk.sure().remedies.get(asked.id)
+    minutes = remedy.proof.minutes if remedy and remedy.proof else plan.PROOF_MINUTES
+    talk.emit(ProofRun(remedy=asked.id, minutes=minutes))
+    return True
+
+
+def say_held(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    """Gone: the second looks begin, or the case is closed. Same: the search goes on."""
+    if not isinstance(reading, Chosen):
+        return False
+    talk.emit(SaidOfRepair(word=reading.id))  # type: ignore[arg-type]
+    if reading.id == "gone":
+        remedy = talk.sure().remedies.get(asked.id)
+        watch_or_end(talk, remedy.second_look if remedy else None, asked.id)
+    return True
+
+
+def watch_or_end(talk: Talk, plan_id: str | None, remedy: str) -> None:
+    if plan_id is None:
+        talk.emit(Ended(how="proved"))
+        talk.say("proved", name=talk.state.nickname or talk.state.title)
+        return
+    talk.emit(WatchSet(plan=plan_id, index=0, for_remedy=remedy, from_hours=_hours(talk)))
+    second = talk.sure().second_looks[plan_id]
+    talk.say("watch.start", say=second.say)
+    source = talk.sure().sources[second.source].title if second.source else ""
+    talk.say(f"watch.basis.{second.basis}", source=source)
+
+
+def _hours(talk: Talk) -> float | None:
+    return talk.state.hours[1] if talk.state.hours else None
+
+
+def tell_after_work(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    remedy, _, sign = asked.id.partition("/")
+    talk.emit(AfterWork(remedy=remedy, sign=sign, bad=reading.id == "bad"))
+    return True
+
+
+def begin_look(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    """The bike was run and looked at: its questions are put anew. A number is the running hours."""
+    if isinstance(reading, Chosen) and reading.id == "back":
+        come_back(talk)
+        return True
+    minutes = minutes_of(talk.heard.text)
+    if not isinstance(reading, Chosen) and minutes is None:
+        return False
+    look = talk.sure().second_looks[asked.id].looks[int(asked.extra[0])]
+    planned = look.after_hours if look.after_hours is not None else (look.after_minutes or 0) / 60
+    hours = planned if minutes is None else minutes / 60
+    talk.emit(LookRound(plan=asked.id, index=int(asked.extra[0]), ran_hours=hours))
+    return True
+
+
+def come_back(talk: Talk) -> None:
+    """The rider's own word that it is back."""
+    last = talk.state.mended[-1][1].remedy if talk.state.mended else ""
+    talk.emit(SaidOfRepair(word="came_back"))
+    talk.emit(Reopened(why="came_back", remedy=last))
+    talk.say("watch.reopened")
+
+
+def answer_park(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    if reading.id == "garage":
+        talk.emit(SettingTold(setting="place", value="garage"))
+        talk.emit(SettingTold(setting="kit", value=""))
+    else:
+        talk.emit(Ended(how="parked"))
+        talk.say("parked")
+    return True
+
+
+def answer_hand_over(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    if reading.id == "yes":
+        hand_over(talk)
+    else:
+        talk.emit(SettingTold(setting="giving_up", value=AWAY_FROM_HOME))
+        talk.say("giving_up.set", minutes=f"{AWAY_FROM_HOME:.0f}")
+    return True
+
+
+def hand_over(talk: Talk) -> None:
+    talk.emit(Ended(how="handed_over"))
+    talk.say("hand_over.done")
+    reasons.summarise(talk)
+
+
+def answer_which(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    if not isinstance(reading, Chosen):
+        return False
+    if asked.id == "change":
+        take_back(talk, (int(reading.id),))
+    elif asked.id == "conflict":
+        loser = asked.extra[1] if reading.id == "first" else asked.extra[0]
+        talk.emit(Withdrawn(entries=(int(loser),)))
+    else:
+        _name_damage(talk, reading.id)
+    return True
+
+
+def _name_damage(talk: Talk, cause: str) -> None:
+    causes = talk.sure().causes
+    if cause in causes:
+        talk.emit(Noted(words=talk.words.say("damage.seen", words=causes[cause].name), about=DAMAGE_SEEN))
+    else:
+        talk.emit(Noted(words="", about=DAMAGE_SEEN))
+        talk.say("which.damage.words")
+
+
+def take_back(talk: Talk, entries: tuple[int, ...]) -> None:
+    first = next((t for t in talk.state.answers if t.seq in entries), None)
+    what = reasons.said(talk.sure(), talk.state, first.seq) if first else ""
+    talk.emit(Withdrawn(entries=entries))
+    if what:
+        talk.say("took_back", what=what)
+
+
+def answer_slip(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    """A slip lifts the stop that it raised; the record keeps both."""
+    if not isinstance(reading, Chosen):
+        return False
+    if reading.id != "yes":
+        talk.say("stop.stays")
+        return True
+    entry = int(asked.extra[0])
+    lifted = [s.rule for s in talk.state.standing if entry in s.because]
+    take_back(talk, (entry,))
+    for rule in lifted:
+        talk.emit(StopLifted(rule=rule, by="slip"))
+    talk.say("stop.slipped")
+    return True
+
+
+def answer_confirm(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    """Yes: what was understood becomes findings told unprompted."""
+    if not isinstance(reading, Chosen):
+        return False
+    if reading.id == "yes":
+        for claim in asked.extra:
+            reasons.record_claim(talk, claim)
+    return True
+
+
+def lift_by_mechanic(talk: Talk) -> None:
+    """A mechanic's word lifts every stop that stands (he may name one in words)."""
+    if talk.heard.role != "mechanic":
+        talk.say("mechanic.only")
+        return
+    if not talk.state.standing:
+        talk.say("mechanic.none")
+    for stop in talk.state.standing:
+        talk.emit(StopLifted(rule=stop.rule, by="mechanic"))
+        model = talk.sure().stop_rules.get(stop.rule)
+        talk.say("mechanic.lifted", say=model.say if model else lifting_line(talk, stop.rule))
+
+
+MOVES: dict[str, Move] = {
+    "problem": choose_problem,
+    "bike": name_bike,
+    "trait": tell_trait,
+    "setting": tell_setting,
+    "question": answer_ask,
+    "check": answer_ask,
+    "access": open_access,
+    "remedy": begin_remedy,
+    "step": do_step,
+    "point": tell_point,
+    "shut": shut_access,
+    "proof": run_proof,
+    "held": say_held,
+    "after_work": tell_after_work,
+    "second_look": begin_look,
+    "park": answer_park,
+    "hand_over": answer_hand_over,
+    "which": answer_which,
+    "slip": answer_slip,
+    "confirm": answer_confirm,
+}
+
+
+def conflict(talk: Talk, new: Answered, seq: int) -> tuple[int, int] | None:
+    """An earlier answer of another rank that says the opposite of the newest one, or None."""
+    flow, state = talk.sure(), talk.state
+    said = dict(stops.spoken(flow, new))
+    for told in state.answers:
+        if told.seq == seq or told.event.rank == new.rank or told.event.ask == new.ask:
+            continue
+        if (told.slice, told.round) != (state.slice, state.round):
+            continue
+        if any(said.get(sign) is (not value) for sign, value in stops.spoken(flow, told.event)):
+            return told.seq, seq
+    return None

@@ -1,0 +1,104 @@
+"""Where a case stands, as plain facts for programs."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+
+from bot.core import odds, plan
+from bot.core.desk import Desk
+from bot.core.events import Asked, Heard, State
+from bot.core.flow import Flow
+from bot.core.history import history
+from bot.core.standing import of_unlisted, standings
+
+# The kinds of open question that programs are told of; finer ones are folded into them.
+KINDS = {
+    "setting": "trait", "access": "check", "step": "remedy", "point": "remedy", "shut": "remedy",
+    "held": "proof", "after_work": "remedy", "which": "confirm", "slip": "confirm", "park": "confirm",
+    "hand_over": "confirm",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Suspected:
+    """A cause that no known trait excludes, or 'unlisted', with its chance (0 to 1) and standing."""
+
+    cause: str
+    chance: float
+    standing: str
+
+
+@dataclass(frozen=True)
+class View:
+    """`minutes_spent`: declared minutes of what was done. `minutes_expected`: what is still to come."""
+
+    asked_kind: str
+    asked_id: str
+    suspects: tuple[Suspected, ...]
+    stops: tuple[str, ...]
+    bars: tuple[str, ...]
+    minutes_spent: float
+    minutes_expected: float
+    fixed: float
+    ended: str
+
+    def dump(self) -> dict[str, Any]:
+        """As one JSON object: asked, suspects, stop, minutes, fixed."""
+        return {
+            "asked": {"kind": self.asked_kind, "id": self.asked_id},
+            "suspects": [asdict(s) for s in self.suspects],
+            "stop": {"rules": list(self.stops), "bars": list(self.bars)},
+            "minutes": {"spent": self.minutes_spent, "expected": self.minutes_expected},
+            "fixed": self.fixed,
+        }
+
+
+def overview(desk: Desk, state: State, now: datetime, seat: str = "") -> View:
+    """The facts of a case as they are now. `seat`: whose open question; else the newest one."""
+    asked = _open(state, seat)
+    kind = KINDS.get(asked.what, asked.what) if asked else "none"
+    flow = desk.flows[state.hash] if state.hash else None
+    suspects, fixed, expected = ((), 0.0, 0.0) if flow is None else _odds(desk, flow, state, now)
+    return View(
+        kind, asked.id if asked else "", suspects, tuple(s.rule for s in state.standing),
+        tuple(sorted(state.bars)), round(state.minutes, 2), expected, fixed,
+        state.ended.how if state.ended else "",
+    )  # fmt: skip
+
+
+def _open(state: State, seat: str) -> Asked | None:
+    asked = state.asked.get(seat) if seat else max(state.asked.values(), key=lambda a: a.seq, default=None)
+    return asked if asked and asked.what != "none" else None
+
+
+def _odds(desk: Desk, flow: Flow, state: State, now: datetime) -> tuple[tuple[Suspected, ...], float, float]:
+    traits = plan.known(state)
+    after = odds.posterior(flow, traits, history(flow, state))
+    before = odds.prior(flow, traits)
+    listed = [
+        Suspected(s.cause, round(s.chance, 6), s.standing)
+        for s in standings(flow, state, after, before).values()
+        if not s.excluded_by
+    ]
+    unlisted = Suspected("unlisted", round(after.unlisted, 6), of_unlisted(after, before))
+    expected = 0.0
+    if state.ended is None:
+        choice = plan.advise(desk, flow, state, now).choice
+        expected = round(choice.minutes, 2) if choice else 0.0
+    return (*listed, unlisted), round(after.fixed, 6), expected
+
+
+def begins_new(state: State, heard: Heard) -> bool:
+    """Whether words after the end belong to a new case: not when it was only put off or parked.
+
+    A repaired bike whose rider says that it is back goes on in its own case.
+    """
+    if state.ended is None or state.ended.how in ("parked", "put_off"):
+        return False
+    if state.ended.how == "abandoned":
+        return True
+    said = heard.text.casefold()
+    back = ("back", "again", "same")
+    return not (state.mended and any(word in said.split() for word in back))

@@ -1,0 +1,350 @@
+"""How each next step is put to the rider: one function per kind, all through `phrases`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from bot.core import plan, reasons
+from bot.core.agenda import Next
+from bot.core.flow import Point
+from bot.core.messages import Message, Signal
+from bot.core.phrases import (
+    Option,
+    asking,
+    caution_lines,
+    cautions,
+    figure_lines,
+    order_lines,
+    plain,
+    standing_line,
+    stop_text,
+    tool_line,
+    units_of,
+    working,
+)
+from bot.core.talk import Talk
+from bot.core.words import Units
+
+Put = Callable[[Talk, Next], Message]
+NAMED = 3  # looks that lift a stop, by name; the others are counted
+PLACES = ("trail", "pit", "garage")
+TIMES = ("30", "60", "150", "600")
+PRICES = ("300", "600", "1200", "2400")
+SETTINGS: dict[str, tuple[str, ...]] = {
+    "place": PLACES,
+    "kit": plan.KITS,
+    "minutes_left": TIMES,
+    "must_ride": ("yes", "no"),
+    "giving_up": PRICES,
+}
+
+
+def _own(talk: Talk, ids: tuple[str, ...], prefix: str) -> tuple[Option, ...]:
+    return tuple(Option(i, talk.words.say(f"{prefix}.{i}")) for i in ids)
+
+
+def _units(talk: Talk) -> Units:
+    return units_of({**talk.desk.settings, **talk.state.settings})
+
+
+def _headed(talk: Talk, text: str) -> str:
+    """The text under the line of what still stands."""
+    flow = talk.flow
+    head = standing_line(talk.words, flow, talk.state) if flow else ""
+    return f"{head}\n{text}" if head else text
+
+
+def put_problem(talk: Talk, step: Next) -> Message:
+    offered = tuple(Option(c.hash, c.title) for c in talk.desk.cards)
+    return plain(talk.words, talk.words.say("problem.ask"), offered)
+
+
+def put_bike(talk: Talk, step: Next) -> Message:
+    offered = tuple(Option(b.id, b.nickname) for b in talk.desk.bikes)
+    return plain(talk.words, _headed(talk, talk.words.say("bike.pick" if offered else "bike.ask")), offered)
+
+
+def put_trait(talk: Talk, step: Next) -> Message:
+    trait = talk.sure().traits[step.id]
+    offered = tuple(Option(i, a.label, a.short or "") for i, a in trait.answers.items())
+    return plain(talk.words, _headed(talk, trait.ask), offered, ("not_sure", "back"), short=trait.short or "")
+
+
+def put_setting(talk: Talk, step: Next) -> Message:
+    offered = _own(talk, SETTINGS[step.id], step.id)
+    return plain(talk.words, _headed(talk, talk.words.say(f"{step.id}.ask")), offered, ("back",))
+
+
+def put_question(talk: Talk, step: Next) -> Message:
+    lead = [talk.words.say(f"{key}") for key in _leads(step)]
+    return asking(talk.words, talk.sure(), talk.state, step.id, lead)
+
+
+def _leads(step: Next) -> tuple[str, ...]:
+    keys = {"while_open": "access.while_open", "relapse": "relapse.lead", "clears": "clears.lead"}
+    return tuple(keys[x] for x in step.extra if x in keys)
+
+
+def _goal(talk: Talk, extra: tuple[str, ...]) -> str:
+    """What the opened way is for, in words."""
+    flow = talk.sure()
+    for id in extra:
+        if id in flow.remedies:
+            return flow.remedies[id].name
+        if id in flow.asks:
+            return flow.asking(id).ask.rstrip(".")
+    return ""
+
+
+def put_access(talk: Talk, step: Next) -> Message:
+    flow, words = talk.sure(), talk.words
+    access, goal = flow.access[step.id], _goal(talk, step.extra)
+    lead = [words.say(key) for key in _leads(step)]
+    details = [words.say("access.while", what=goal)] if goal else []
+    details += tool_line(words, flow, access.tools)
+    return working(
+        words, flow, talk.state, access.do, (Option("done", words.say("access.done")),),
+        caution_ids=access.cautions, details=details, lead=lead, short=access.short or "",
+    )  # fmt: skip
+
+
+def put_remedy(talk: Talk, step: Next) -> Message:
+    flow, words = talk.sure(), talk.words
+    remedy = flow.remedies[step.id]
+    found = reasons.found_by_look(flow, talk.state, step.id)
+    lines = [words.say("remedy.ask", name=remedy.name)]
+    lines.append(words.say("remedy.found" if found else "remedy.suspicion"))
+    if remedy.qualified_look:
+        lines.append(words.say("remedy.qualified"))
+    offered = (Option("do", words.say("remedy.do")), Option("not", words.say("remedy.not")))
+    return plain(words, _headed(talk, "\n".join(lines)), offered, ("cant",), kind="plan")
+
+
+def put_step(talk: Talk, step: Next) -> Message:
+    id, _, n = step.id.rpartition("/")
+    return _put_parts(talk, id) if n == "parts" else _put_one_step(talk, id, int(n))
+
+
+def _put_parts(talk: Talk, id: str) -> Message:
+    flow, words = talk.sure(), talk.words
+    remedy = flow.remedies[id]
+    lines, total, unknown = order_lines(words, flow, remedy)
+    text = [words.say("parts.ask", lines="\n" + "\n".join(lines))]
+    if total and flow.money:
+        more = words.say("parts.total.more") if unknown else ""
+        money = flow.money
+        text.append(
+            words.say(
+                "parts.total", total=f"{total:g}", currency=money.currency, as_of=money.as_of, more=more
+            )
+        )
+    if talk.state.work and talk.state.work.suspicion:
+        text.append(words.say("parts.suspicion"))
+    offered = _own(talk, ("have", "none"), "parts")
+    return plain(words, _headed(talk, "\n".join(text)), offered, ("back",), kind="step")
+
+
+def _put_one_step(talk: Talk, id: str, n: int) -> Message:
+    flow, words = talk.sure(), talk.words
+    remedy = flow.remedies[id]
+    step = remedy.steps[n]
+    do = words.say("step.line", n=f"{n + 1}/{len(remedy.steps)}", do=step.do)
+    details = [*tool_line(words, flow, (*step.tools, *(remedy.tools if n == 0 else ())))]
+    if n == len(remedy.steps) - 1 or len(remedy.steps) == 1:
+        details += figure_lines(words, flow, remedy.figures, _units(talk))
+    own = remedy.cautions if n == 0 else ()
+    return working(
+        words, flow, talk.state, do, (Option("done", words.say("step.done")),),
+        caution_ids=(*own, *step.cautions), details=details, short=step.short or "",
+    )  # fmt: skip
+
+
+def point_of(talk: Talk, id: str) -> Point:
+    """The closing point `<remedy or access>/<point>`."""
+    flow = talk.sure()
+    of, _, name = id.partition("/")
+    holder = flow.remedies[of].closing if of in flow.remedies else flow.access[of].closing
+    return next(p for p in holder if p.id == name)
+
+
+def put_point(talk: Talk, step: Next) -> Message:
+    point, words = point_of(talk, step.id), talk.words
+    key = "point.again" if "again" in step.extra else "point.ask"
+    lines = [words.say(key, point=point.point), words.say("point.like", look_like=point.look_like)]
+    lines.append(words.say("point.why", why=point.why))
+    offered = _own(talk, ("yes", "no", "unsure"), "point")
+    text = _headed(talk, "\n".join(lines))
+    return plain(words, text, offered, ("back",), kind="step", short=point.short or point.point)
+
+
+def put_shut(talk: Talk, step: Next) -> Message:
+    flow, words = talk.sure(), talk.words
+    access = flow.access[step.id]
+    details = figure_lines(words, flow, access.figures, _units(talk))
+    return working(
+        words, flow, talk.state, words.say("access.shut", do=access.shut),
+        (Option("done", words.say("access.shut.done")),),
+        caution_ids=access.shut_cautions or access.cautions, details=details, controls=("back",),
+    )  # fmt: skip
+
+
+def put_proof(talk: Talk, step: Next) -> Message:
+    flow, words = talk.sure(), talk.words
+    proof = flow.remedies[step.id].proof if step.id in flow.remedies else None
+    do = proof.do if proof else words.say("proof.general", minutes=f"{plan.PROOF_MINUTES:g}")
+    return working(
+        words, flow, talk.state, words.say("proof.ask", do=do), (Option("done", words.say("proof.done")),),
+        caution_ids=proof.cautions if proof else (), short=proof.short or "" if proof else "",
+    )  # fmt: skip
+
+
+def put_held(talk: Talk, step: Next) -> Message:
+    flow, words = talk.sure(), talk.words
+    proof = flow.remedies[step.id].proof if step.id in flow.remedies else None
+    ran = (talk.state.work is not None and talk.state.work.proved) or not step.id
+    good, bad = (proof.good, proof.bad) if proof else (words.say("held.good"), words.say("held.bad"))
+    text = words.say("held.ask" if ran else "held.ask.unproved")
+    return plain(words, _headed(talk, text), (Option("gone", good), Option("same", bad)), ("back",))
+
+
+def put_after_work(talk: Talk, step: Next) -> Message:
+    id, _, sign = step.id.partition("/")
+    ask = talk.sure().remedies[id].ask_after[sign]
+    text = _headed(talk, talk.words.say("after_work.ask", ask=ask.ask))
+    offered = (Option("good", ask.good), Option("bad", ask.bad))
+    return plain(talk.words, text, offered, ("not_sure", "back"), short=ask.short or "")
+
+
+def put_second_look(talk: Talk, step: Next) -> Message:
+    flow, words = talk.sure(), talk.words
+    second, index = flow.second_looks[step.id], int(step.extra[0])
+    look = second.looks[index]
+    found = cautions(flow, look.cautions)
+    when = _when(talk, look.after_minutes, look.after_hours, look.running)
+    lines = [
+        *caution_lines(words, found, grave=True),
+        words.say("watch.ask", n=index + 1, of=len(second.looks), do=look.do),
+        when,
+        *caution_lines(words, found, grave=False),
+        words.say("watch.hint"),
+    ]
+    offered = (Option("done", words.say("watch.done")), Option("back", words.say("watch.back")))
+    signal = found[0].signal if found else None
+    text = _headed(talk, "\n".join(x for x in lines if x))
+    return plain(words, text, offered, kind="plan", signal=signal, short=look.short or "")
+
+
+def _when(talk: Talk, minutes: float | None, hours: float | None, running: str) -> str:
+    words = talk.words
+    if minutes is None and hours is None:
+        return ""
+    key, n = ("watch.when.minutes", minutes) if minutes is not None else ("watch.when.hours", hours)
+    return words.say(key, n=f"{n:g}", running=words.say(f"watch.{running}"))
+
+
+def put_park(talk: Talk, step: Next) -> Message:
+    words, flow = talk.words, talk.sure()
+    left = [flow.asking(i).ask for i, _ in step.advice.left_out] if step.advice else []
+    lines = [words.say("park.ask")]
+    if left:
+        lines.append(words.say("park.left", list="; ".join(left[:5])))
+    offered = (Option("park", words.say("park.yes")), Option("garage", words.say("park.no")))
+    return plain(words, _headed(talk, "\n".join(lines)), offered, kind="plan")
+
+
+def put_hand_over(talk: Talk, step: Next) -> Message:
+    words, flow = talk.words, talk.sure()
+    price = plan.giving_up(talk.desk, flow, talk.state)
+    lines = reasons.misfit_lines(talk.desk, flow, talk.state)
+    lines = lines or [words.say("hand_over.ask", minutes=f"{price:.0f}")]
+    if talk.state.bars & {"running"}:
+        lines.append(words.say("hand_over.under_stop"))
+    offered = (Option("yes", words.say("hand_over.yes")), Option("no", words.say("hand_over.no")))
+    return plain(words, _headed(talk, "\n".join(lines)), offered, kind="plan")
+
+
+def put_which(talk: Talk, step: Next) -> Message:
+    """Which answer to change, which of two is right, or which part was damaged."""
+    words = talk.words
+    if step.id == "change":
+        offered = tuple(Option(x, reasons.said(talk.sure(), talk.state, int(x))) for x in step.extra)
+        return plain(words, words.say("which.change"), offered, ("back",))
+    if step.id == "conflict":
+        first, second = (reasons.said(talk.sure(), talk.state, int(x)) for x in step.extra)
+        text = words.say("which.conflict", first=first, second=second)
+        offered = (Option("first", first), Option("second", second))
+        return plain(words, _headed(talk, text), offered)
+    causes = talk.sure().causes
+    offered = tuple(Option(c, causes[c].name) for c in step.extra)
+    offered = (*offered, Option("other", words.say("which.damage.other")))
+    return plain(words, _headed(talk, words.say("which.damage")), offered, ("back",))
+
+
+def put_slip(talk: Talk, step: Next) -> Message:
+    what = reasons.said(talk.sure(), talk.state, int(step.extra[0]))
+    offered = (Option("yes", talk.words.say("point.yes")), Option("no", talk.words.say("point.no")))
+    return plain(talk.words, talk.words.say("stop.slip", what=what), offered)
+
+
+def put_confirm(talk: Talk, step: Next) -> Message:
+    """What was understood of free words, numbered, so that one can be struck out."""
+    words, flow = talk.words, talk.sure()
+    lines = [words.say("confirm.ask")]
+    for n, item in enumerate(step.extra, 1):
+        lines.append(words.say("confirm.line", n=n, label=reasons.claim_label(flow, item)))
+    lines.append(words.say("confirm.hint"))
+    offered = (Option("yes", words.say("confirm.yes")),)
+    return plain(words, _headed(talk, "\n".join(lines)), offered)
+
+
+PUT: dict[str, Put] = {
+    "problem": put_problem,
+    "bike": put_bike,
+    "trait": put_trait,
+    "setting": put_setting,
+    "question": put_question,
+    "check": put_question,
+    "access": put_access,
+    "remedy": put_remedy,
+    "step": put_step,
+    "point": put_point,
+    "shut": put_shut,
+    "proof": put_proof,
+    "held": put_held,
+    "after_work": put_after_work,
+    "second_look": put_second_look,
+    "park": put_park,
+    "hand_over": put_hand_over,
+    "which": put_which,
+    "slip": put_slip,
+    "confirm": put_confirm,
+}
+
+
+def stop_message(talk: Talk, rule: str) -> Message:
+    """What is said when a stop is raised, with what lifts it."""
+    flow, words = talk.sure(), talk.words
+    model = flow.stop_rules.get(rule)
+    lines = [stop_text(words, rule, model)]
+    if model is not None:
+        if model.why:
+            lines.append(model.why)
+        lines.append(lifting_line(talk, rule))
+    short = stop_text(words, rule, model, short=True)
+    signal: Signal = "danger" if model is None or "running" in model.bars else "warning"
+    return plain(words, "\n".join(x for x in lines if x), kind="stop", signal=signal, short=short)
+
+
+def lifting_line(talk: Talk, rule: str) -> str:
+    """What lifts a stop, in words."""
+    flow, words = talk.sure(), talk.words
+    cleared = flow.stop_rules[rule].cleared_by
+    if cleared.by == "mechanic":
+        return words.say("stop.only_mechanic")
+    wanted = (*cleared.any, *cleared.all)
+    asks = [flow.asking(n.partition(".")[0]) for n in wanted if "." in n]
+    names = [(a.short or a.ask).rstrip("?.") for a in asks]
+    names = list(dict.fromkeys((*names, *(flow.remedies[n].name for n in wanted if "." not in n))))
+    more = words.count("stop.lifts.more", len(names) - NAMED) if len(names) > NAMED else ""
+    key = "stop.lifts" if cleared.any or len(names) == 1 else "stop.lifts.all"
+    return words.say(key, what="; ".join(names[:NAMED]) + more) if names else ""

@@ -1,0 +1,280 @@
+"""Why: what was said, which findings speak for and against a cause, and what a step would save."""
+
+from __future__ import annotations
+
+from bot.core import odds, plan
+from bot.core.agenda import Next, known
+from bot.core.answers import Measured
+from bot.core.desk import Desk
+from bot.core.events import Answered, State, TraitTold
+from bot.core.findings import TOLD
+from bot.core.flow import Asked_, Flow, Graded, Look, Number, One, Several
+from bot.core.hearing import ranged
+from bot.core.history import history
+from bot.core.messages import Message
+from bot.core.phrases import order_lines, plain
+from bot.core.standing import Suspect, standings
+from bot.core.talk import Talk
+from bot.core.units import show
+from bot.core.words import Words
+
+STRONG, CLEAR = 10.0, 4.0  # decibans: 10 to 1, and 5 to 2
+FAINT = 1.0  # about the smallest step that is noticed
+TOP = 3
+
+
+def found_by_look(flow: Flow, state: State, remedy: str) -> bool:
+    """Whether a look in this slice was bad for a cause of this remedy."""
+    causes = {c for c, m in flow.causes.items() if m.remedy == remedy}
+    return any(
+        causes & plan.found_bad(flow, t.event.ask, t.event.value)
+        for t in state.answers
+        if t.slice == state.slice
+    )
+
+
+# --- what was said ---------------------------------------------------------------------------
+
+
+def labels(ask: Asked_, value: tuple[str, ...], number: tuple[float, float] | None = None) -> str:
+    """The answer in the words of the flow."""
+    if isinstance(ask, Number):
+        low, high = number or (0.0, 0.0)
+        return show(low, ask.unit) if low == high else f"{low:g}–{show(high, ask.unit)}"
+    if isinstance(ask, One):
+        return ", ".join(ask.answers[v].label for v in value if v in ask.answers)
+    if isinstance(ask, Several):
+        marked = [ask.marks[v].label for v in value if v in ask.marks]
+        return ", ".join(marked) or ask.none_of_these.label
+    if isinstance(ask, Graded):
+        return " / ".join(ask.classes[v].label for v in value if v in ask.classes)
+    if isinstance(ask, Look):
+        return {"good": ask.good.label, "bad": ask.bad.label}.get(value[0], value[0])
+    return ""
+
+
+def said(flow: Flow, state: State, seq: int) -> str:
+    """What an entry told, in words; empty for an entry that told nothing."""
+    for entry in state.entries:
+        if entry.seq == seq and isinstance(entry.event, Answered):
+            return labels(flow.asking(entry.event.ask), entry.event.value, entry.event.number)
+        if entry.seq == seq and isinstance(entry.event, TraitTold) and entry.event.answer:
+            return flow.traits[entry.event.trait].answers[entry.event.answer].label
+    return ""
+
+
+# --- claims of free words ----------------------------------------------------------------------
+
+
+def claim_label(flow: Flow, claim: str) -> str:
+    """A claim 'ask=value,value' as a rider reads it."""
+    ask, _, value = claim.partition("=")
+    if ask.startswith("trait:"):
+        return flow.traits[ask.removeprefix("trait:")].answers[value].label
+    if value.startswith("#"):
+        low, high = (float(x) for x in value[1:].split(":"))
+        return labels(flow.asking(ask), (), (low, high))
+    return labels(flow.asking(ask), tuple(value.split(",")))
+
+
+def record_claim(talk: Talk, claim: str) -> None:
+    """A confirmed claim becomes a trait, or a finding told unprompted."""
+    flow = talk.sure()
+    ask, _, value = claim.partition("=")
+    if ask.startswith("trait:"):
+        talk.emit(TraitTold(trait=ask.removeprefix("trait:"), answer=value))
+        return
+    talk.emit(claimed(flow, ask, value, talk.state.complaint))
+
+
+def claimed(flow: Flow, id: str, value: str, words: str) -> Answered:
+    """The finding of a claim; ranges of a number are found anew."""
+    ask = flow.asking(id)
+    if isinstance(ask, Number):
+        low, high = (float(x) for x in value[1:].split(":"))
+        form, ids = ranged(ask, Measured(low, high))
+        number = (low, high)
+        return Answered(
+            ask=id,
+            value=ids,
+            form=form,  # type: ignore[arg-type]
+            rank=TOLD,
+            number=number,
+            unit=ask.unit,
+            words=words,
+        )
+    forms = {"one": "one", "several": "some_marks", "graded": "steps", "look": "look"}
+    opens = ask.answers[value].opens if isinstance(ask, One) else ()
+    values = tuple(value.split(","))
+    return Answered(
+        ask=id,
+        value=values,
+        form=forms[ask.kind],  # type: ignore[arg-type]
+        rank=TOLD,
+        opens=opens,
+        words=words[:300],
+    )
+
+
+# --- for and against ---------------------------------------------------------------------------
+
+
+def strength(words: Words, decibans: float) -> str:
+    size = abs(decibans)
+    return words.say("why.strong" if size >= STRONG else "why.clear" if size >= CLEAR else "why.weak")
+
+
+def _findings(words: Words, flow: Flow, state: State, cause: str, sign: int) -> str:
+    """The two or three findings that speak most for (+1) or against (-1) a cause."""
+    weights = odds.explain(flow, known(state), history(flow, state), cause)
+    kept = [(w.seq, w.decibans) for w in weights if w.decibans * sign >= FAINT]
+    kept.sort(key=lambda x: -x[1] * sign)
+    lines = []
+    for seq, db in kept[:TOP]:
+        label = said(flow, state, seq)
+        if label:
+            lines.append(words.say("why.finding", label=label, strength=strength(words, db)))
+    return "; ".join(lines)
+
+
+def leading(flow: Flow, state: State, n: int = TOP) -> list[tuple[str, float]]:
+    """The likeliest causes with their chance, highest first."""
+    now = plan.beliefs(flow, state)
+    ranked = sorted(((now.of(c), c) for c in now.family.causes), key=lambda x: (-x[0], x[1]))
+    return [(c, p) for p, c in ranked[:n] if p > 0]
+
+
+def _per_cent(p: float) -> str:
+    return f"{100 * p:.0f}"
+
+
+def why_lines(desk: Desk, flow: Flow, state: State, step: Next) -> list[str]:
+    """Why this step: its reason, the likeliest causes, and what speaks for and against the first."""
+    words = desk.words
+    lines = [_reason(desk, flow, state, step)]
+    first = leading(flow, state)
+    names = ", ".join(f"{flow.causes[c].name} ({_per_cent(p)} of 100)" for c, p in first)
+    lines.append(words.say("why.leading", list=names))
+    about = first[0][0]
+    name = flow.causes[about].name
+    for key, sign in (("why.for", 1), ("why.against", -1)):
+        findings = _findings(words, flow, state, about, sign)
+        if findings:
+            lines.append(words.say(key, cause=name, findings=findings))
+    if len(lines) == 2:
+        lines.append(words.say("why.nothing"))
+    return lines
+
+
+def _reason(desk: Desk, flow: Flow, state: State, step: Next) -> str:
+    words = desk.words
+    if step.what in ("question", "check") and flow.asking(step.id).why:
+        return words.say("why.told", why=flow.asking(step.id).why)
+    fixed = {"bike": "bike", "trait": "bike", "setting": "setting"}
+    if step.what in fixed:
+        return words.say(f"why.{fixed[step.what]}")
+    for mark, key in (("clears", "why.clears"), ("relapse", "why.relapse"), ("again", "why.relapse")):
+        if mark in step.extra:
+            return words.say(key)
+    if step.id in flow.safety:
+        return words.say("why.safety")
+    if step.id in flow.opening:
+        return words.say("why.opening")
+    return _gain(words, step)
+
+
+def _gain(words: Words, step: Next) -> str:
+    choice = step.advice.choice if step.advice else None
+    if choice is None:
+        return words.say("why.work")
+    gain = next((g for g in choice.gains if g.act in choice.ids), None)
+    if gain is not None:
+        return words.say("why.step", cost=f"{gain.cost:.0f}", net=f"{gain.net:.0f}")
+    return words.say("why.plan", minutes=f"{choice.minutes:.0f}")
+
+
+def misfit(flow: Flow, state: State) -> bool:
+    """Whether what was found fits nothing that this flow knows (D5)."""
+    now = plan.beliefs(flow, state)
+    return now.unlisted > 0.5 or now.unlisted > max(now.of(c) for c in now.family.causes)
+
+
+def misfit_lines(desk: Desk, flow: Flow, state: State) -> list[str]:
+    """What is said instead of a suspect: what speaks against each of the first three."""
+    if not misfit(flow, state):
+        return []
+    words = desk.words
+    lines = [words.say("hand_over.unlisted")]
+    for cause, _ in leading(flow, state):
+        against = _findings(words, flow, state, cause, -1)
+        if against:
+            lines.append(words.say("hand_over.against", cause=flow.causes[cause].name, findings=against))
+    lines.append(words.say("hand_over.author"))
+    return lines
+
+
+# --- where are we ------------------------------------------------------------------------------
+
+
+def suspects(flow: Flow, state: State) -> dict[str, Suspect]:
+    """Every cause with its standing."""
+    return standings(flow, state, plan.beliefs(flow, state), odds.prior(flow, known(state)))
+
+
+def where_lines(talk: Talk) -> list[str]:
+    flow, state, words = talk.sure(), talk.state, talk.words
+    nickname = f"{state.nickname}: " if state.nickname else ""
+    lines = [words.say("where", nickname=nickname, title=state.title, minutes=f"{state.minutes:.0f}")]
+    standing = suspects(flow, state)
+    for cause, p in leading(flow, state):
+        word = words.say(f"standing.{standing[cause].standing}")
+        lines.append(
+            words.say("where.suspect", name=flow.causes[cause].name, chance=_per_cent(p), standing=word)
+        )
+    unlisted = plan.beliefs(flow, state).unlisted
+    lines.append(words.say("where.unlisted", chance=_per_cent(unlisted)))
+    return lines
+
+
+def ruled_out_lines(talk: Talk) -> list[str]:
+    """What is ruled out, by which look or because the bike has no such part."""
+    flow, words = talk.sure(), talk.words
+    lines = []
+    for s in suspects(flow, talk.state).values():
+        if s.standing != "ruled-out":
+            continue
+        by = words.say("ruled_out.trait")
+        if s.look is not None:
+            by = words.say(
+                "ruled_out.look", look=flow.asking(s.look.ask).ask, role=words.say(f"role.{s.look.role}"),
+                catches=f"{10 * s.look.catches:.0f}",
+            )  # fmt: skip
+        lines.append(words.say("ruled_out.line", name=flow.causes[s.cause].name, by=by))
+    return [words.say("ruled_out"), *lines] if lines else [words.say("ruled_out.none")]
+
+
+def summarise(talk: Talk) -> None:
+    """The summary as text, by the report that the desk was handed."""
+    text = talk.desk.summary(talk.sure(), talk.state, talk.now)
+    talk.tell(Message(text=text, kind="record"))
+
+
+def order_message(talk: Talk) -> Message:
+    """One order list for the remedy in hand or the likeliest one."""
+    flow, words = talk.sure(), talk.words
+    ids = [talk.state.work.remedy] if talk.state.work else []
+    ids += [r for c, _ in leading(flow, talk.state) if (r := flow.causes[c].remedy)]
+    id = next((i for i in ids if i in flow.remedies and flow.remedies[i].parts), None)
+    if id is None:
+        return plain(words, words.say("order.none"), kind="info")
+    lines, total, unknown = order_lines(words, flow, flow.remedies[id])
+    text = [words.say("order.head", name=flow.remedies[id].name), *lines]
+    if total and flow.money:
+        more = words.say("parts.total.more") if unknown else ""
+        currency, as_of = flow.money.currency, flow.money.as_of
+        text.append(words.say("parts.total", total=f"{total:g}", currency=currency, as_of=as_of, more=more))
+    if not found_by_look(flow, talk.state, id):
+        text.append(words.say("parts.suspicion"))
+    price = plan.giving_up(talk.desk, flow, talk.state)
+    text.append(words.say("order.giving_up", minutes=f"{price:.0f}"))
+    return plain(words, "\n".join(text), kind="record")

@@ -1,0 +1,246 @@
+"""Stop rules: when they become true, what one sign short means, and what clears them.
+
+Signs only, never odds. Any acting answer that shows a sign counts, even where a better look says
+otherwise: a stop is raised on the first word and lifted only by what the rule names.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from bot.core.events import Answered, State, Stop, StopLifted, Told
+from bot.core.flow import Flow, Graded, Number, One, Several, StopRule
+
+DAMAGE_SEEN = "damage-seen"  # raised by 'bad, but something else'; its wording is the bot's own
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What acting answers say of one condition name: entries that show it, and that deny it."""
+
+    shown: tuple[int, ...] = ()
+    denied: tuple[int, ...] = ()
+    step: int = -1  # highest step shown of a graded sign
+
+
+def _current(flow: Flow, state: State, sign: str, told: Told) -> bool:
+    """Whether an answer still speaks about this sign: each-look signs are of this slice and round."""
+    if told.slice == state.slice and told.round == state.round:
+        return True
+    return sign in flow.signs and flow.signs[sign].changes == "never"
+
+
+def _of_one(ask: One, v: Answered) -> Iterator[tuple[str, bool]]:
+    for id in v.value:
+        if id in ask.answers:
+            yield from ((s, True) for s in ask.answers[id].shows)
+            yield from ((s, False) for s in ask.answers[id].denies)
+
+
+def _of_number(ask: Number, v: Answered) -> Iterator[tuple[str, bool]]:
+    for id in v.value:
+        part = ask.ranges[int(id)]
+        yield from ((s, True) for s in part.shows)
+        yield from ((s, False) for s in part.denies)
+
+
+def _of_several(ask: Several, v: Answered) -> Iterator[tuple[str, bool]]:
+    for id, mark in ask.marks.items():
+        if mark.shows and (id in v.value or v.form == "marks"):
+            yield mark.shows, id in v.value
+
+
+def spoken(flow: Flow, v: Answered) -> tuple[tuple[str, bool], ...]:
+    """The plain signs that an answer shows (True) or denies (False)."""
+    ask = flow.asks.get(v.ask)
+    if isinstance(ask, One):
+        return tuple(_of_one(ask, v))
+    if isinstance(ask, Several):
+        return tuple(_of_several(ask, v))
+    if isinstance(ask, Number) and v.form == "one":
+        return tuple(_of_number(ask, v))
+    return ()
+
+
+def _results(flow: Flow, v: Answered) -> Iterator[tuple[str, bool]]:
+    """Check results by their names in conditions: `check.bad`, `check.good`, `check.mark`."""
+    if v.form == "look":
+        yield f"{v.ask}.bad", "bad" in v.value
+        yield f"{v.ask}.good", "good" in v.value
+    elif v.form == "marks" and v.ask in flow.checks:
+        ask = flow.checks[v.ask]
+        if isinstance(ask, Several):
+            for id in ask.marks:
+                yield f"{v.ask}.{id}", id in v.value
+        yield f"{v.ask}.bad", bool(v.value)
+        yield f"{v.ask}.good", not v.value
+
+
+def _graded(flow: Flow, v: Answered) -> tuple[str, int] | None:
+    """A graded sign and the highest step an answer told of it."""
+    ask = flow.asks.get(v.ask)
+    if v.form != "steps" or not isinstance(ask, (Graded, Number)) or ask.sign is None:
+        return None
+    steps = flow.signs[ask.sign].steps or ()
+    return ask.sign, max((steps.index(x) for x in v.value if x in steps), default=-1)
+
+
+def survey(flow: Flow, state: State) -> dict[str, Seen]:
+    """All that acting answers and known traits say, by sign or check result."""
+    seen: dict[str, Seen] = {}
+
+    def add(name: str, shows: bool, seq: int, step: int = -1) -> None:
+        old = seen.get(name, Seen())
+        seen[name] = Seen(
+            (*old.shown, seq) if shows else old.shown,
+            old.denied if shows else (*old.denied, seq),
+            max(old.step, step),
+        )
+
+    for trait, answer in state.traits.items():
+        if trait in flow.traits and answer in flow.traits[trait].answers:
+            for sign in flow.traits[trait].answers[answer].shows:
+                add(sign, True, 0)
+            for sign in flow.traits[trait].answers[answer].denies:
+                add(sign, False, 0)
+    for told in state.answers:
+        for sign, shows in spoken(flow, told.event):
+            if _current(flow, state, sign, told):
+                add(sign, shows, told.seq)
+        if told.slice == state.slice:
+            for name, shows in _results(flow, told.event):
+                add(name, shows, told.seq)
+        graded = _graded(flow, told.event)
+        if graded and _current(flow, state, graded[0], told):
+            add(graded[0], graded[1] >= 0, told.seq, graded[1])
+    return seen
+
+
+def holds(flow: Flow, seen: dict[str, Seen], condition: str | dict[str, str]) -> tuple[int, ...] | None:
+    """The entries that make a condition true, or None when it is not shown."""
+    if isinstance(condition, str):
+        found = seen.get(condition)
+        return found.shown if found and found.shown else None
+    [(sign, step)] = condition.items()
+    found, steps = seen.get(sign), flow.signs[sign].steps or ()
+    return found.shown if found and found.step >= steps.index(step) else None
+
+
+def _excused(flow: Flow, seen: dict[str, Seen], condition: str | dict[str, str]) -> bool:
+    """An excuse counts only while nothing speaks against it."""
+    name = condition if isinstance(condition, str) else next(iter(condition))
+    found = seen.get(name)
+    return holds(flow, seen, condition) is not None and not (found and found.denied)
+
+
+def reasons(flow: Flow, rule: StopRule, seen: dict[str, Seen]) -> tuple[int, ...] | None:
+    """The entries that make a rule true now, or None."""
+    alls = [holds(flow, seen, c) for c in rule.when.all]
+    anys = [x for c in rule.when.any if (x := holds(flow, seen, c)) is not None]
+    if any(x is None for x in alls) or (rule.when.any and not anys):
+        return None
+    if any(_excused(flow, seen, c) for c in rule.when.unless):
+        return None
+    return tuple(sorted({seq for part in [*alls, *anys] for seq in part or ()}))
+
+
+def _lifted_at(state: State, rule: str) -> int:
+    """The entry that lifted this rule last, or 0."""
+    lifts = [
+        e.seq
+        for e in state.entries
+        if isinstance(e.event, StopLifted) and e.event.rule == rule and e.seq not in state.withdrawn
+    ]
+    return max(lifts, default=0)
+
+
+def newly_true(flow: Flow, state: State) -> tuple[tuple[str, tuple[int, ...]], ...]:
+    """Rules that must be raised now, in the author's order, with the entries that made them true.
+
+    A rule that was lifted stands anew only on a later word than the one that lifted it.
+    """
+    seen = survey(flow, state)
+    standing = {s.rule for s in state.standing}
+    found = []
+    for id, rule in flow.stop_rules.items():
+        because = None if id in standing else reasons(flow, rule, seen)
+        if because is not None and max(because, default=0) >= _lifted_at(state, id):
+            found.append((id, because))
+    return tuple(found)
+
+
+def one_short(flow: Flow, state: State) -> tuple[str, ...]:
+    """Signs whose being shown would make a rule true, where the rest of the rule already is.
+
+    Only rules that something already speaks for: a rule of one sign is asked for by `safety`
+    and `opening`, else every such rule would come before all else.
+    """
+    seen = survey(flow, state)
+    standing = {s.rule for s in state.standing}
+    wanted = []
+    for id, rule in flow.stop_rules.items():
+        if id in standing or any(_excused(flow, seen, c) for c in rule.when.unless):
+            continue
+        missing = [c for c in rule.when.all if holds(flow, seen, c) is None]
+        any_told = any(holds(flow, seen, c) is not None for c in rule.when.any)
+        partly = any_told or len(missing) < len(rule.when.all)
+        if len(missing) == 1 and partly and (any_told or not rule.when.any):
+            name = missing[0] if isinstance(missing[0], str) else next(iter(missing[0]))
+            if name not in seen:
+                wanted.append(name)
+    return tuple(wanted)
+
+
+def _done(state: State, stop: Stop, name: str) -> bool:
+    """Whether a clearing look was good, or a clearing remedy done, after the stop was raised."""
+    check, _, result = name.partition(".")
+    if not result:
+        return any(seq > stop.seq and m.remedy == name for seq, m in state.mended)
+    later = [t for t in state.answers if t.seq > stop.seq and t.event.ask == check]
+    if not later:
+        return False
+    value = later[-1].event.value
+    if result == "good":
+        return not value if later[-1].event.form == "marks" else value == ("good",)
+    return result in value
+
+
+def cleared(flow: Flow, state: State) -> tuple[tuple[str, str], ...]:
+    """Standing rules that their own looks or remedies now lift: (rule, by what)."""
+    out = []
+    for stop in state.standing:
+        rule = flow.stop_rules.get(stop.rule)
+        if rule is None or (rule.cleared_by.by == "mechanic" and not _by_mechanic(state, stop, rule)):
+            continue
+        done = {n: _done(state, stop, n) for n in (*rule.cleared_by.any, *rule.cleared_by.all)}
+        any_ok = any(done[n] for n in rule.cleared_by.any)
+        all_ok = bool(rule.cleared_by.all) and all(done[n] for n in rule.cleared_by.all)
+        if any_ok or all_ok:
+            out.append((stop.rule, next(n for n, ok in done.items() if ok)))
+    return tuple(out)
+
+
+def _by_mechanic(state: State, stop: Stop, rule: StopRule) -> bool:
+    """For rules that only a mechanic lifts: the look or the work was a mechanic's."""
+    checks = {n.partition(".")[0] for n in (*rule.cleared_by.any, *rule.cleared_by.all)}
+    return any(t.seq > stop.seq and t.role == "mechanic" and t.event.ask in checks for t in state.answers)
+
+
+def by_gravity(state: State) -> tuple[tuple[Stop, ...], ...]:
+    """Standing stops that bar running, then those that bar riding only."""
+    grave = tuple(s for s in state.standing if "running" in s.bars)
+    return grave, tuple(s for s in state.standing if "running" not in s.bars)
+
+
+def clearing_looks(flow: Flow, state: State, standing: Iterable[Stop]) -> tuple[str, ...]:
+    """Checks that would clear one of these stops and have not been made since it was raised."""
+    wanted: list[str] = []
+    for stop in standing:
+        rule = flow.stop_rules.get(stop.rule)
+        for name in (*rule.cleared_by.any, *rule.cleared_by.all) if rule else ():
+            check, _, result = name.partition(".")
+            made = any(t.seq > stop.seq and t.event.ask == check for t in state.answers)
+            if result and not made and check not in wanted:
+                wanted.append(check)
+    return tuple(wanted)

@@ -1,0 +1,131 @@
+"""The arrays that all leaf plans of one problem live on: what mends what, what sees what, behind what."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bot.core.covers import Covers
+from bot.core.problem import Array, Fix, Problem
+
+Whole = NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Situations to price: what is open (B, S) as 0/1, looks just used (B, any) or -1, and masses.
+
+    `total` and `gone` (nothing wrong any more) are (B,); `chance` and `alone` are the mass in which
+    each cause is there, and is there alone, (B, C); `solves` is what each remedy solves by itself.
+    """
+
+    weights: Array
+    open: Array
+    asked: Whole
+    total: Array
+    gone: Array
+    chance: Array
+    alone: Array
+    solves: Array
+
+
+class Tables:
+    """What can be laid out once for a problem, whatever the rows to be priced."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.covers = Covers(problem)
+        self.fixes = tuple(fix for fix in problem.fixes if _may_mend(problem, fix))
+        looks = [act for act in problem.actions if act.looks and not act.closed_only]
+        self.looks = tuple(looks) if self.fixes else ()
+        self.may_prove = problem.empty >= 0 and not problem.barred_run
+        self.member = problem.member.astype(float)
+        self._lay_out_fixes()
+        self._lay_out_solved()
+        self._lay_out_looks()
+
+    def _lay_out_fixes(self) -> None:
+        causes = self.problem.member.shape[1]
+        self.fix_of = np.full(causes, -1, dtype=np.intp)
+        self.hold = np.zeros(causes)
+        for n, fix in enumerate(self.fixes):
+            for cause in set(fix.causes) - self.problem.remedied:
+                self.fix_of[cause] = n
+                self.hold[cause] = fix.holds
+        self.work = np.array([fix.minutes for fix in self.fixes], dtype=float)
+        self.proof = np.array([fix.proof_minutes for fix in self.fixes], dtype=float)
+        self.fix_needs = self.covers.table(self.fixes)
+        self.from_closed = self.work + self.proof + self.fix_needs @ self.covers.both
+        self.mends = np.zeros((causes, len(self.fixes)))
+        known = self.fix_of >= 0
+        self.mends[known, self.fix_of[known]] = self.hold[known]
+        self.belongs = (self.mends.T > 0).astype(float)  # (remedies, causes)
+
+    def _lay_out_solved(self) -> None:
+        """Which weights a remedy solves by itself, and which only together with another one."""
+        size = self.problem.member.sum(axis=1)
+        self.lone = np.flatnonzero(size == 1)
+        pairs = np.flatnonzero(size == 2)
+        causes = np.nonzero(self.problem.member[pairs])[1].reshape(-1, 2)
+        fixes = self.fix_of[causes]
+        share = self.hold[causes].prod(axis=1)
+        same = (fixes[:, 0] == fixes[:, 1]) & (fixes[:, 0] >= 0)
+        self.twins = pairs[same]  # both causes go with one remedy
+        self.twin_mends = np.zeros((len(self.twins), len(self.fixes)))
+        self.twin_mends[np.arange(len(self.twins)), fixes[same, 0]] = share[same]
+        mended = (fixes >= 0).all(axis=1) & ~same
+        self._lay_out_pairs(pairs[mended], np.sort(fixes[mended], axis=1), share[mended])
+
+    def _lay_out_pairs(self, rows: Whole, fixes: Whole, share: Array) -> None:
+        """For each two remedies the rows they solve together, as wide as the longest list needs.
+
+        Place 0 stands for two remedies that solve nothing together.
+        """
+        count = len(self.fixes)
+        keys, key, often = np.unique(fixes @ [count, 1], return_inverse=True, return_counts=True)
+        self.together = np.zeros((count, count), dtype=np.intp)
+        first, second = keys // max(count, 1), keys % max(count, 1)
+        self.together[first, second] = self.together[second, first] = np.arange(1, len(keys) + 1)
+        order = np.argsort(key, kind="stable")
+        nth = np.arange(len(key)) - (np.cumsum(often) - often)[key[order]]
+        width = int(often.max(initial=0))
+        self.pair_rows = np.zeros((width, len(keys) + 1), dtype=np.intp)
+        self.pair_share = np.zeros((width, len(keys) + 1))
+        self.pair_rows[nth, key[order] + 1] = rows[order]
+        self.pair_share[nth, key[order] + 1] = share[order]
+
+    def _lay_out_looks(self) -> None:
+        shape = (len(self.looks), self.problem.member.shape[1])
+        self.catches, self.alarms = np.zeros(shape), np.zeros(shape)
+        for n, act in enumerate(self.looks):
+            for cause, catches, alarm in act.looks:
+                if self.fix_of[cause] >= 0:
+                    self.catches[n, cause] = catches * (1 - act.dont_know)
+                    self.alarms[n, cause] = alarm * (1 - act.dont_know)
+        self.look_minutes = np.array([act.minutes for act in self.looks], dtype=float)
+        self.look_needs = self.covers.table(self.looks)
+
+    def rows(self, weights: Array, standing: Array, asked: Whole) -> Rows:
+        """Situations with their masses, worked out once for all plans."""
+        total = weights.sum(axis=1)
+        gone = weights[:, self.problem.empty] if self.problem.empty >= 0 else np.zeros_like(total)
+        alone = weights[:, self.lone] @ self.member[self.lone]
+        solves = alone @ self.mends + weights[:, self.twins] @ self.twin_mends
+        return Rows(weights, standing, asked, total, gone, weights @ self.member, alone, solves)
+
+    def joint(self, rows: Rows, one: Whole, other: Whole) -> Array:
+        """Mass that remedies `one` and `other` solve only together; shapes as they broadcast."""
+        places = self.together[one, other]
+        number = np.arange(len(rows.weights)).reshape(-1, 1)
+        mass = np.zeros(places.shape)
+        for row, share in zip(self.pair_rows, self.pair_share, strict=True):
+            mass += rows.weights[number, row[places]] * share[places]
+        return mass
+
+
+def _may_mend(problem: Problem, fix: Fix) -> bool:
+    """A remedy counts if something of it is not done yet and its proof may be run."""
+    barred = problem.barred_run and fix.needs_running and not fix.clears_stop
+    return not barred and not set(fix.causes) <= problem.remedied

@@ -1,0 +1,77 @@
+"""One turn in the making: events so far, the state they lead to, and what will be said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from bot.core.desk import Desk
+from bot.core.events import Asked, Entry, FlowChosen, Heard, State, apply
+from bot.core.flow import Flow
+from bot.core.messages import Message
+from bot.core.phrases import plain
+from bot.core.words import Words
+
+
+def stamp(now: datetime) -> str:
+    """UTC ISO with Z. ValueError for a time without a zone."""
+    if now.tzinfo is None:
+        raise ValueError("the time has no zone; use for example 2026-05-01T10:00:00Z")
+    return now.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+@dataclass
+class Talk:
+    """The only mutable thing of the core; it lives for one turn."""
+
+    desk: Desk
+    state: State
+    heard: Heard
+    now: datetime
+    events: list[Any] = field(default_factory=list)
+    messages: list[Message] = field(default_factory=list)
+    step: tuple[State, Any] | None = None  # the next step, and the state that it was reckoned for
+    unsaid: tuple[str, ...] = ()  # what was understood of free words and waits for a yes
+
+    @property
+    def words(self) -> Words:
+        return self.desk.words
+
+    @property
+    def seat(self) -> str:
+        return self.heard.who
+
+    @property
+    def asked(self) -> Asked | None:
+        """The open question of this seat, or None when nothing is asked."""
+        asked = self.state.asked.get(self.seat)
+        return None if asked is None or asked.what == "none" else asked
+
+    @property
+    def flow(self) -> Flow | None:
+        return self.desk.flows[self.state.hash] if self.state.hash else None
+
+    def sure(self) -> Flow:
+        """The flow of a case that has one."""
+        flow = self.flow
+        assert flow is not None
+        return flow
+
+    def emit(self, event: Any) -> None:
+        """Add an event and move the state on."""
+        entry = Entry(self.state.next_seq, stamp(self.now), self.heard.who, self.heard.role, event)
+        self.state = apply(self.state, entry)
+        self.events.append(event)
+
+    def take_flow(self, hash: str) -> None:
+        """Pin the case to this flow."""
+        card = next(c for c in self.desk.cards if c.hash == hash)
+        self.emit(FlowChosen(flow=card.flow, hash=hash, title=card.title))
+
+    def say(self, key: str, **values: object) -> None:
+        """Say a line of the bot's own wording."""
+        self.tell(plain(self.words, self.words.say(key, **values), kind="info"))
+
+    def tell(self, message: Message) -> None:
+        self.messages.append(message)

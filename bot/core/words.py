@@ -1,0 +1,32 @@
+"""The bot's own wording in one language, handed to the core; flows bring their own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+Units = Literal["metric", "imperial", "both"]
+
+
+@dataclass(frozen=True)
+class Words:
+    """Fixed texts by key, control words, and what the parser of words needs.
+
+    `texts`: key -> text with {names}. A key that ends in `.one` / `.other` is a plural pair.
+    `controls`: control name -> phrases. `lists`: e.g. negations, numbers written out.
+    """
+
+    language: str
+    texts: Mapping[str, str]
+    controls: Mapping[str, tuple[str, ...]]
+    lists: Mapping[str, tuple[str, ...]]
+
+    def say(self, key: str, **values: object) -> str:
+        """The text of a key with its names filled in. KeyError when either is missing."""
+        return self.texts[key].format_map(values)
+
+    def count(self, key: str, n: float, **values: object) -> str:
+        """`key.one` for exactly 1, else `key.other`, with {n}."""
+        form = "one" if n == 1 else "other"
+        return self.say(f"{key}.{form}", n=f"{n:g}", **values)
