@@ -1,0 +1,149 @@
+"""Plays one sample conversation: what is said goes in, what the bot says is kept.
+
+Between any two turns every entry goes through its stored form and back, and the state is folded
+anew from what came back: that a case can be saved and resumed is tested by every play.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+
+from bot.authoring import script as scripts
+from bot.authoring import stage as stages
+from bot.authoring.problems import FlowError
+from bot.authoring.script import FILES, Line, Script
+from bot.authoring.stage import Stage
+from bot.core import events
+from bot.core.events import Entry, Heard, Role, State, apply, fold, revive
+from bot.core.messages import Message
+
+
+class NotRestored(Exception):
+    """A case that was saved and read back is another case: a fault of the program, not of a script."""
+
+
+@dataclass(frozen=True)
+class Exchange:
+    """One thing that was said to the bot, what it said back, and the state before and after."""
+
+    line: Line
+    now: datetime
+    before: State
+    messages: tuple[Message, ...]
+    after: State
+
+    @property
+    def shown(self) -> tuple[str, ...]:
+        """The bot's messages as the rider reads them."""
+        return tuple(as_read(m) for m in self.messages if m.to in ("", who(self.line)))
+
+
+@dataclass(frozen=True)
+class Played:
+    """A whole play: its script and its exchanges, in order. `start` is what was given."""
+
+    script: Script
+    start: State
+    exchanges: tuple[Exchange, ...]
+
+    @property
+    def end(self) -> State:
+        return self.exchanges[-1].after if self.exchanges else self.start
+
+
+def as_read(message: Message) -> str:
+    """A message as a rider sees it: the text, then its numbered answers; control words are left out."""
+    answers = [f"{c.n} {c.label}" for c in message.choices if not c.control]
+    return "\n".join(line.rstrip() for line in [*message.text.split("\n"), *answers])
+
+
+def who(line: Line) -> str:
+    return "mechanic" if line.kind == "mechanic" else "rider"
+
+
+# --- what a line says ------------------------------------------------------------------------
+
+_MARKED = re.compile(rf"\[({'|'.join(FILES)}|press|text) ?([^\]\s]*)\] ?(.*)", re.S)
+
+
+def heard(line: Line, channel: str) -> Heard:
+    """What a `you:` or `mechanic:` line brings in."""
+    role: Role = "mechanic" if line.kind == "mechanic" else "rider"
+    base = Heard(who=role, role=role, channel=channel or "terminal")
+    found = _MARKED.fullmatch(line.text)
+    if not found:
+        return base.model_copy(update={"text": line.text})
+    kind, value, rest = found.groups()
+    if kind == "press":
+        return base.model_copy(update={"press": value, "text": rest})
+    if kind == "text":
+        return base.model_copy(update={"text": rest})
+    return base.model_copy(update={"file": value, "file_kind": kind, "text": rest})
+
+
+def line_of(said: Heard) -> Line:
+    """The line that `heard` reads back as this."""
+    kind: scripts.LineKind = "mechanic" if said.role == "mechanic" else "you"
+    if said.press:
+        return scripts.turn(kind, f"[press {said.press}] {said.text}".rstrip())
+    if said.file:
+        mark = said.file_kind if said.file_kind in FILES else "document"
+        return scripts.turn(kind, f"[{mark} {said.file}] {said.text}".rstrip())
+    plain = not _MARKED.fullmatch(said.text)
+    return scripts.turn(kind, said.text if plain else f"[text] {said.text}")
+
+
+# --- playing -----------------------------------------------------------------------------------
+
+
+def play(script: Script, stage: Stage) -> Played:
+    """A script from its first word to its last. FlowError when it names what the flow does not have."""
+    problems = stages.check(script, stage.flow)
+    if problems:
+        raise FlowError(problems)
+    start = restored(stages.begin(script, stage))
+    exchanges: list[Exchange] = []
+    for exchange in exchanges_of(script, stage, start):
+        exchanges.append(replace(exchange, after=restored(exchange.after)))
+    return Played(script, start, tuple(exchanges))
+
+
+def exchanges_of(script: Script, stage: Stage, start: State, skip: int = 0) -> Iterator[Exchange]:
+    """Exchange by exchange, so that a caller may stop early; the first `skip` are not played."""
+    desk, state, now, n = stage.desk(script), start, script.now, 0
+    for line in script.talk:
+        if line.kind == "clock":
+            now += scripts.read_clock(line) or timedelta()
+        elif line.kind in ("you", "mechanic"):
+            n += 1
+            if n <= skip:
+                continue
+            said = heard(line, script.head("channel"))
+            if stage.begins_new(state, said):
+                state = State()
+            turn = stage.receive(desk, state, said, now)
+            after = grown(state, turn.events, said, now)
+            yield Exchange(line, now, state, tuple(turn.messages), after)
+            state = after
+
+
+def grown(state: State, found: Sequence[object], said: Heard, now: datetime) -> State:
+    """The state after the events of a turn; a bike without an id gets one, as the record gives it."""
+    at = now.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    for event in found:
+        if isinstance(event, events.BikeTaken) and not event.bike:
+            event = event.model_copy(update={"bike": stages.BIKE})
+        state = apply(state, Entry(state.next_seq, at, said.who, said.role, event))
+    return state
+
+
+def restored(state: State) -> State:
+    """The state from its entries after each was written out and read back. NotRestored when it differs."""
+    again = fold(revive(e.seq, e.at, e.who, e.role, e.dump()) for e in state.entries)
+    if again != state:
+        parts = [name for name in vars(state) if getattr(state, name) != getattr(again, name)]
+        raise NotRestored(f"a case read back from its entries differs in {', '.join(parts)}")
+    return again
