@@ -1,0 +1,148 @@
+"""Bikes by nickname, what is known of them for good, their meters and readings."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from bot.core.desk import BikeCard
+from bot.record.opening import Opened, RecordError
+
+MeterKind = Literal["hours", "distance"]
+
+
+class FallingReadingError(RecordError):
+    """A meter cannot run backwards: misread, or another meter. `last` is what it showed before."""
+
+    def __init__(self, last: float, now: float) -> None:
+        super().__init__(f"The meter showed {last:g} before and would now show {now:g}, which is less.")
+        self.last, self.now = last, now
+
+
+class NicknameTakenError(RecordError):
+    """This rider has a bike of that nickname."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What a meter showed: a span when it was told as 'about'. `total` counts former meters too."""
+
+    low: float
+    high: float
+    at: str
+    offset: float
+
+    @property
+    def total(self) -> tuple[float, float]:
+        return (self.offset + self.low, self.offset + self.high)
+
+
+def fold_name(name: str) -> str:
+    """Names are the same whatever their case and spacing."""
+    return " ".join(name.split()).casefold()
+
+
+class Garage(Opened):
+    """The verbs about bikes."""
+
+    def make_bike(self, person: int, nickname: str, at: str) -> str:
+        """A new bike of this rider; its id. Raises NicknameTakenError."""
+        shown = " ".join(nickname.split())
+        try:
+            new = self.add("bikes", person=person, nickname=shown, fold=fold_name(nickname), at=at)
+        except sqlite3.IntegrityError as err:
+            if "UNIQUE" not in str(err):
+                raise
+            raise NicknameTakenError(f"You already have a bike called {shown}.") from err
+        return str(new)
+
+    def find_bike(self, person: int, nickname: str) -> str | None:
+        """The id of this rider's bike of that nickname, or None."""
+        found = self.value("select id from bikes where person = ? and fold = ?", person, fold_name(nickname))
+        return None if found is None else str(found)
+
+    def bikes_of(self, person: int) -> tuple[BikeCard, ...]:
+        """This rider's bikes, oldest first, with known traits and total hours."""
+        rows = self.rows("select id, nickname, traits from bikes where person = ? order by id", person)
+        return tuple(self._card(row) for row in rows)
+
+    def bike(self, bike: str) -> BikeCard:
+        """One bike by its id. KeyError when there is none."""
+        row = self.row("select id, nickname, traits from bikes where id = ?", bike)
+        if row is None:
+            raise KeyError(bike)
+        return self._card(row)
+
+    def _card(self, row: Mapping[str, Any]) -> BikeCard:
+        reading = self.last_reading(str(row["id"]))
+        hours = None if reading is None else sum(reading.total) / 2
+        return BikeCard(str(row["id"]), row["nickname"], json.loads(row["traits"]), hours)
+
+    def know_traits(self, bike: str, traits: Mapping[str, str | None]) -> None:
+        """Keep traits of a bike for good; None forgets one."""
+        known = {**self.bike(bike).traits, **traits}
+        kept = {trait: answer for trait, answer in known.items() if answer is not None}
+        self.run("update bikes set traits = ? where id = ?", json.dumps(kept), bike)
+
+    def running_meter(self, bike: str, kind: MeterKind = "hours") -> int | None:
+        """The number of the meter now fitted, or None."""
+        found = self.value("select id from meters where bike = ? and kind = ? and ended is null", bike, kind)
+        return None if found is None else int(found)
+
+    def last_reading(self, bike: str, kind: MeterKind = "hours") -> Reading | None:
+        """The newest reading of the meter now fitted, or None."""
+        row = self.row(
+            """select r.low, r.high, r.at, m.offset from meters m join readings r on r.meter = m.id
+            where m.bike = ? and m.kind = ? and m.ended is null order by r.id desc limit 1""",
+            *(bike, kind),
+        )
+        return None if row is None else Reading(**row)
+
+    def read_meter(
+        self,
+        bike: str,
+        low: float,
+        high: float,
+        at: str,
+        *,
+        kind: MeterKind = "hours",
+        source: tuple[int, int] | None = None,
+    ) -> None:
+        """Keep a reading of the meter fitted (a first reading fits one). Raises FallingReadingError.
+
+        `source`: case and entry that told it. A span told as 'about' falls only when all of it
+        lies below the last one.
+        """
+        meter = self.running_meter(bike, kind) or self._new_meter(bike, kind, 0.0, at)
+        last = self.last_reading(bike, kind)
+        if last is not None and high < last.low:
+            raise FallingReadingError(last.low, high)
+        case, seq = source or (None, None)
+        self.add("readings", meter=meter, low=low, high=high, at=at, case_id=case, seq=seq)
+
+    def fit_meter(self, bike: str, at: str, *, shows: float = 0.0, kind: MeterKind = "hours") -> None:
+        """A new or reset meter that shows `shows` now; the total goes on from where the old one was."""
+        last = self.last_reading(bike, kind)
+        offset = 0.0 if last is None else sum(last.total) / 2 - shows
+        self.run("update meters set ended = ? where bike = ? and kind = ? and ended is null", at, bike, kind)
+        meter = self._new_meter(bike, kind, offset, at)
+        self.add("readings", meter=meter, low=shows, high=shows, at=at)
+
+    def _new_meter(self, bike: str, kind: MeterKind, offset: float, at: str) -> int:
+        return self.add("meters", bike=bike, kind=kind, offset=offset, started=at)
+
+    def drop_reading(self, case: int, seq: int) -> None:
+        """Forget a reading whose entry was taken back."""
+        self.run("delete from readings where case_id = ? and seq = ?", case, seq)
+
+    def write_book(self, bike: str, case: int | None, at: str, kind: str, data: Mapping[str, Any]) -> int:
+        """One line in the bike's book."""
+        return self.add("book", bike=bike, case_id=case, at=at, kind=kind, data=json.dumps(data))
+
+    def book_of(self, bike: str) -> list[dict[str, Any]]:
+        """All lines of the bike's book, oldest first."""
+        rows = self.rows("select at, kind, case_id, data from book where bike = ? order by at, id", bike)
+        return [{**row, "data": json.loads(row["data"])} for row in rows]

@@ -1,0 +1,118 @@
+"""What follows from a turn besides its entries: what is now known for good, and messages for seats."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from bot.core.events import BikeTaken, Entry, HoursRead, SettingTold, State, TraitTold, Withdrawn
+from bot.core.messages import Message
+from bot.record.cases import Person
+from bot.record.garage import FallingReadingError
+from bot.record.post import Incoming, Priority
+from bot.record.store import Store
+
+OWN_SETTINGS = frozenset({"units", "language", "zone"})  # of whoever speaks
+RIDER_SETTINGS = frozenset({"giving_up", "minute_worth", "kit"})  # of the rider whose case it is
+
+
+@dataclass(frozen=True)
+class Step:
+    """A case before and after one turn, and who was there. `rider`: whose case it is."""
+
+    case: int
+    rider: Person
+    speaker: Person
+    before: State
+    after: State
+    entries: Sequence[Entry]
+
+
+def fill_bike(store: Store, rider: Person, event: Any, at: str) -> Any:
+    """A bike that the record has yet to make gets its number; a known nickname is that bike."""
+    if not isinstance(event, BikeTaken) or event.bike:
+        return event
+    known = store.find_bike(rider.id, event.nickname)
+    if known is None:
+        return event.model_copy(update={"bike": store.make_bike(rider.id, event.nickname, at)})
+    card = store.bike(known)
+    return event.model_copy(update={"bike": known, "traits": dict(card.traits), "hours": card.hours})
+
+
+def learn(store: Store, step: Step) -> tuple[FallingReadingError, ...]:
+    """Keep settings, traits and readings for good; the readings that were refused."""
+    before, after = step.before, step.after
+    for entry in step.entries:
+        if isinstance(entry.event, SettingTold):
+            _settle(store, step.rider, step.speaker, entry.event)
+        if isinstance(entry.event, Withdrawn):
+            gone = [e for e in before.entries if e.seq in entry.event.entries]
+            _forget(store, step.case, after, gone)
+    if not after.bike:
+        return ()
+    told: Sequence[Entry] = step.entries
+    if after.bike != before.bike:  # what was told before the bike was named, or of a wrong bike, moves
+        _forget(store, step.case, before, before.entries, known=_copied_in(before))
+        told = [e for e in after.entries if e.seq not in after.withdrawn]
+    return tuple(fell for entry in told for fell in _learn_entry(store, step.case, after.bike, entry))
+
+
+def _copied_in(state: State) -> dict[str, str]:
+    """What was known of the bike when the case took it."""
+    taken = [e.event for e in state.entries if isinstance(e.event, BikeTaken)]
+    return dict(taken[-1].traits) if taken else {}
+
+
+def _settle(store: Store, rider: Person, speaker: Person, event: SettingTold) -> None:
+    if event.setting in OWN_SETTINGS:
+        store.settle(speaker.id, event.setting, event.value)
+    if event.setting in RIDER_SETTINGS and speaker.id == rider.id:
+        store.settle(rider.id, event.setting, event.value)
+
+
+def _learn_entry(store: Store, case: int, bike: str, entry: Entry) -> Iterator[FallingReadingError]:
+    event = entry.event
+    if isinstance(event, TraitTold) and event.answer:  # "not sure" is no knowledge: it is asked again
+        store.know_traits(bike, {event.trait: event.answer})
+    if isinstance(event, HoursRead):
+        try:
+            store.read_meter(bike, event.low, event.high, entry.at, source=(case, entry.seq))
+        except FallingReadingError as fell:
+            yield fell
+
+
+def _forget(
+    store: Store, case: int, state: State, entries: Sequence[Entry], known: dict[str, str] | None = None
+) -> None:
+    """Undo on the case's bike what entries told, down to what else is `known` (by default, the state's)."""
+    left = state.traits if known is None else known
+    for entry in entries if state.bike else ():
+        if isinstance(entry.event, HoursRead):
+            store.drop_reading(case, entry.seq)
+        if isinstance(entry.event, TraitTold):
+            store.know_traits(state.bike or "", {entry.event.trait: left.get(entry.event.trait) or None})
+
+
+def lay_messages(
+    store: Store, incoming: Incoming, step: Step, messages: Sequence[Message], raised: bool, at: str
+) -> None:
+    """Lay each message out for whom it is meant; a stop that was raised goes to every seat.
+
+    A message for someone who has been erased has no address any more and falls away.
+    """
+    speaker = step.speaker
+    seats = {**store.seats(step.case), speaker.name: (speaker.id, incoming.address)}
+    told = {speaker.name, *(m.to for m in messages if m.kind == "stop" and m.to)}
+    others = tuple(name for name in seats if name not in told) if raised else ()
+    meant = ((m, name) for m in messages for name in _meant_for(m, speaker.name, others))
+    for n, (message, name) in enumerate((m, name) for m, name in meant if name in seats):
+        person, address = seats[name]
+        priority: Priority = "safety" if message.kind == "stop" else "answer"
+        store.put_out(address, person, message, at, n=n, case=step.case, inbox=incoming.id, priority=priority)
+
+
+def _meant_for(message: Message, speaker: str, others: Sequence[str]) -> Sequence[str]:
+    if message.to:
+        return (message.to,)
+    return (speaker, *others) if message.kind == "stop" else (speaker,)

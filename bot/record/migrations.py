@@ -1,0 +1,164 @@
+"""The tables of the record, as numbered steps. A step that was released is never edited.
+
+Each step is named by its number. Old files are kept under tests/record/ and must migrate for ever.
+"""
+
+from __future__ import annotations
+
+from sqlite_utils import Database, Migrations
+
+APPLICATION = 0x53554D50  # "SUMP": tells our files from other programs' databases
+MIGRATIONS = Migrations("sumpline")
+
+_UTC = "glob '????-??-??T??:??:??Z'"
+
+_PEOPLE = (
+    """create table people (
+        id integer primary key autoincrement,
+        name text not null, fold text not null unique,
+        role text not null check (role in ('rider', 'mechanic', 'admin')),
+        settings text not null default '{}',
+        at text not null)""",
+    """create table handles (
+        channel text not null, handle text not null,
+        person integer not null references people(id),
+        primary key (channel, handle))""",
+)
+
+_FLOWS = (
+    """create table flows (
+        hash text primary key, flow text not null, version integer not null,
+        language integer not null, title text not null,
+        text text not null, common text not null, form text not null)""",
+    # The newest row of a (scope, flow) is the version in use there; older rows are its past.
+    f"""create table published (
+        id integer primary key autoincrement,
+        scope text not null check (scope in ('shipped', 'everyone') or scope glob 'group:?*'),
+        flow text not null, hash text not null references flows(hash),
+        person integer references people(id),
+        at text not null check (at {_UTC}))""",
+    "create index published_by_scope on published(scope, flow, id)",
+)
+
+_BIKES = (
+    """create table bikes (
+        id integer primary key autoincrement,
+        person integer not null references people(id),
+        nickname text not null, fold text not null, traits text not null default '{}',
+        at text not null, unique (person, fold))""",
+    """create table meters (
+        id integer primary key autoincrement,
+        bike integer not null references bikes(id),
+        kind text not null check (kind in ('hours', 'distance')),
+        offset real not null default 0, started text not null, ended text)""",
+    "create unique index one_running_meter on meters(bike, kind) where ended is null",
+    """create table readings (
+        id integer primary key autoincrement,
+        meter integer not null references meters(id),
+        low real not null, high real not null check (high >= low),
+        at text not null, case_id integer references cases(id), seq integer)""",
+    """create table book (
+        id integer primary key autoincrement,
+        bike integer not null references bikes(id), case_id integer references cases(id),
+        at text not null, kind text not null, data text not null)""",
+)
+
+_CASES = (
+    f"""create table cases (
+        id integer primary key autoincrement,
+        person integer not null references people(id), bike integer references bikes(id),
+        flow text references flows(hash), complaint text not null default '',
+        opened text not null check (opened {_UTC}), last text not null check (last {_UTC}),
+        ended text not null default '')""",
+    f"""create table entries (
+        case_id integer not null references cases(id), seq integer not null check (seq > 0),
+        at text not null check (at {_UTC}), who text not null, role text not null,
+        event text not null, primary key (case_id, seq))""",
+    # What the core was handed besides the case at a turn, so that the turn can be run again.
+    """create table turns (
+        case_id integer not null references cases(id), seq integer not null,
+        inbox integer not null, desk text not null, primary key (case_id, seq))""",
+    """create table seats (
+        case_id integer not null references cases(id), person integer not null references people(id),
+        channel text not null, chat text not null, thread text not null, at text not null,
+        primary key (case_id, person))""",
+    """create table current (
+        channel text not null, chat text not null, thread text not null,
+        person integer not null references people(id),
+        case_id integer not null references cases(id),
+        primary key (channel, chat, thread, person))""",
+)
+
+_POST = (
+    f"""create table inbox (
+        id integer primary key autoincrement,
+        channel text not null, chat text not null, thread text not null, message_id text not null,
+        person integer not null references people(id), heard text not null,
+        flow text not null default '', at text not null check (at {_UTC}),
+        state text not null default 'new' check (state in ('new', 'done', 'dead')),
+        tries integer not null default 0, fault text not null default '',
+        case_id integer references cases(id), done text,
+        unique (channel, chat, message_id))""",
+    "create index inbox_waiting on inbox(id) where state = 'new'",
+    # priority: 0 safety, 1 answer, 2 reminder; segments and parts are counted by the channel.
+    f"""create table outbox (
+        id integer primary key autoincrement,
+        inbox integer references inbox(id), n integer not null,
+        case_id integer references cases(id), person integer not null references people(id),
+        channel text not null, address text not null, thread text not null,
+        priority integer not null check (priority in (0, 1, 2)),
+        text text not null, short text not null, payload text not null,
+        segments integer, parts integer,
+        state text not null default 'due' check (state in ('due', 'sent', 'given_up')),
+        tries integer not null default 0, due text not null check (due {_UTC}),
+        at text not null check (at {_UTC}), sent text, unique (inbox, n))""",
+    "create index outbox_waiting on outbox(priority, due, id) where state = 'due'",
+)
+
+_REST = (
+    f"""create table jobs (
+        id integer primary key autoincrement, kind text not null, data text not null,
+        person integer references people(id), case_id integer references cases(id),
+        state text not null default 'new' check (state in ('new', 'running', 'done', 'failed', 'cancelled')),
+        tries integer not null default 0, at text not null check (at {_UTC}),
+        until text, result text not null default '')""",
+    """create table files (
+        digest text not null, person integer not null references people(id),
+        kind text not null, size integer not null, at text not null,
+        primary key (digest, person))""",
+    # A mechanic's way into a case; only a digest of the code is kept.
+    """create table grants (
+        id integer primary key autoincrement,
+        case_id integer not null references cases(id), code_digest text unique,
+        person integer references people(id), at text not null, until text, used text)""",
+    "create table erasing (person integer primary key)",
+)
+
+# `insert or replace` deletes the old row; the first trigger stops that for every program,
+# also for one that has not switched recursive_triggers on.
+_GUARDS = (
+    """create trigger entries_in_order before insert on entries
+        when new.seq <> (select coalesce(max(seq), 0) + 1 from entries where case_id = new.case_id)
+        begin select raise(abort, 'entries follow one another without a gap'); end""",
+    """create trigger entries_never_change before update on entries
+        begin select raise(abort, 'an entry is never changed'); end""",
+    """create trigger entries_stay before delete on entries
+        when not exists (select 1 from erasing join cases on cases.id = old.case_id
+                where erasing.person = cases.person)
+            and not exists (select 1 from erasing join seats on seats.person = erasing.person
+                where seats.case_id = old.case_id)
+        begin select raise(abort, 'an entry is deleted only with its rider'); end""",
+    """create trigger flows_never_change before update on flows
+        begin select raise(abort, 'a flow is kept as it was written'); end""",
+)
+
+
+@MIGRATIONS(name="0001")
+def lay_tables(db: Database) -> None:
+    """All tables of version 1."""
+    for statement in (*_PEOPLE, *_FLOWS, *_BIKES, *_CASES, *_POST, *_REST, *_GUARDS):
+        db.execute(statement)
+    db.execute(f"pragma application_id = {APPLICATION}")
+
+
+NAMES = frozenset({"0001"})  # every step this version knows; a file with more is newer than we are

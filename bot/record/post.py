@@ -1,0 +1,210 @@
+"""What came in and what goes out: the two boxes that let nothing be lost or done twice."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from bot.core.events import Heard
+from bot.core.messages import Choice, Message
+from bot.record.opening import Opened
+
+Priority = Literal["safety", "answer", "reminder"]
+PRIORITIES: tuple[Priority, ...] = ("safety", "answer", "reminder")  # the number in the table is the index
+
+
+@dataclass(frozen=True)
+class Address:
+    """Where a person is met: channel, chat (or number), thread within the chat."""
+
+    channel: str
+    chat: str
+    thread: str = ""
+
+
+@dataclass(frozen=True)
+class Incoming:
+    """One accepted message. `flow`: the only flow on offer to it, "" for all."""
+
+    id: int
+    address: Address
+    person: int
+    heard: Heard
+    flow: str
+    state: Literal["new", "done", "dead"]
+    tries: int
+    case: int | None
+
+
+@dataclass(frozen=True)
+class Outgoing:
+    """One message on its way out. `person` is a name; `inbox` is None for a reminder."""
+
+    id: int
+    channel: str
+    address: str
+    thread: str
+    person: str
+    priority: Priority
+    message: Message
+    case: int | None
+    inbox: int | None
+    n: int
+    state: Literal["due", "sent", "given_up"]
+    tries: int
+    due: str
+
+
+_OUT = """select o.*, p.name from outbox o join people p on p.id = o.person where """
+
+
+def revive_message(payload: str) -> Message:
+    """A message from its dump."""
+    data = json.loads(payload)
+    choices = tuple(Choice(**choice) for choice in data.pop("choices"))
+    return Message(choices=choices, **data)
+
+
+def _outgoing(row: dict[str, Any]) -> Outgoing:
+    same = {
+        key: row[key] for key in ("id", "channel", "address", "thread", "inbox", "n", "state", "tries", "due")
+    }
+    return Outgoing(
+        **same,
+        person=row["name"],
+        priority=PRIORITIES[row["priority"]],
+        message=revive_message(row["payload"]),
+        case=row["case_id"],
+    )
+
+
+class Post(Opened):
+    """The verbs about messages."""
+
+    def put_in(
+        self, at: Address, message_id: str, person: int, heard: Heard, now: str, flow: str = ""
+    ) -> int | None:
+        """Keep one message. None when this very message is here already."""
+        try:
+            return self.add(
+                "inbox",
+                channel=at.channel,
+                chat=at.chat,
+                thread=at.thread,
+                message_id=message_id,
+                person=person,
+                heard=heard.model_dump_json(),
+                flow=flow,
+                at=now,
+            )
+        except sqlite3.IntegrityError as err:
+            if "UNIQUE" not in str(err):
+                raise
+            return None
+
+    def incoming(self, inbox: int) -> Incoming:
+        """One accepted message. KeyError when there is none of that number."""
+        row = self.row("select * from inbox where id = ?", inbox)
+        if row is None:
+            raise KeyError(inbox)
+        address = Address(row["channel"], row["chat"], row["thread"])
+        heard = Heard.model_validate_json(row["heard"])
+        told = {key: row[key] for key in ("id", "person", "flow", "state", "tries")}
+        return Incoming(address=address, heard=heard, case=row["case_id"], **told)
+
+    def waiting(self, channel: str | None = None) -> list[int]:
+        """Numbers of messages accepted but not taken, in the order they came."""
+        rows = self.rows(
+            "select id from inbox where state = 'new' and (? is null or channel = ?) order by id",
+            channel,
+            channel,
+        )
+        return [row["id"] for row in rows]
+
+    def mark_taken(self, inbox: int, case: int, now: str) -> None:
+        """The turn of this message is done."""
+        self.run("update inbox set state = 'done', case_id = ?, done = ? where id = ?", case, now, inbox)
+
+    def mark_failed(self, inbox: int, fault: str, limit: int) -> bool:
+        """Count a failed turn; True once it is given up. `fault` names no person and quotes no text."""
+        self.run(
+            """update inbox set tries = tries + 1, fault = ?,
+            state = case when tries + 1 >= ? then 'dead' else 'new' end where id = ?""",
+            fault,
+            limit,
+            inbox,
+        )
+        return bool(self.value("select state = 'dead' from inbox where id = ?", inbox))
+
+    def put_out(
+        self,
+        at: Address,
+        person: int,
+        message: Message,
+        now: str,
+        *,
+        n: int,
+        case: int | None = None,
+        inbox: int | None = None,
+        priority: Priority = "answer",
+        due: str = "",
+    ) -> int:
+        """Lay one message out for sending, now or when it is `due`."""
+        return self.add(
+            "outbox",
+            inbox=inbox,
+            n=n,
+            case_id=case,
+            person=person,
+            channel=at.channel,
+            address=at.chat,
+            thread=at.thread,
+            priority=PRIORITIES.index(priority),
+            text=message.text,
+            short=message.short,
+            payload=json.dumps(message.dump(), ensure_ascii=False),
+            due=due or now,
+            at=now,
+        )
+
+    def unsent(self, inbox: int) -> tuple[Outgoing, ...]:
+        """What one message led to and is not sent yet, in the order it is to be said."""
+        return tuple(
+            _outgoing(r) for r in self.rows(_OUT + "o.inbox = ? and o.state = 'due' order by n", inbox)
+        )
+
+    def said(self, inbox: int, person: int) -> tuple[Outgoing, ...]:
+        """Everything that one message led to for one person, sent or not."""
+        rows = self.rows(_OUT + "o.inbox = ? and o.person = ? order by n", inbox, person)
+        return tuple(_outgoing(row) for row in rows)
+
+    def due(
+        self, now: str, channel: str | None = None, chat: str | None = None, person: int | None = None
+    ) -> tuple[Outgoing, ...]:
+        """What is to be sent by now: safety before answers before reminders, oldest first."""
+        rows = self.rows(
+            _OUT
+            + """o.state = 'due' and o.due <= ? and (? is null or o.channel = ?)
+            and (? is null or o.address = ?) and (? is null or o.person = ?)
+            order by o.priority, o.due, o.id""",
+            *(now, channel, channel, chat, chat, person, person),
+        )
+        return tuple(_outgoing(row) for row in rows)
+
+    def mark_sent(self, outbox: int, now: str) -> None:
+        """The channel took it. A second call changes nothing."""
+        self.run("update outbox set state = 'sent', sent = ? where id = ? and state = 'due'", now, outbox)
+
+    def mark_unsent(self, outbox: int, again: str | None) -> None:
+        """Sending failed: try again at that time, or (None) give it up."""
+        self.run(
+            """update outbox set tries = tries + 1, due = coalesce(?, due),
+            state = case when ? is null then 'given_up' else state end where id = ? and state = 'due'""",
+            *(again, again, outbox),
+        )
+
+    def count_segments(self, outbox: int, segments: int, parts: int) -> None:
+        """What a paid channel will spend on it."""
+        self.run("update outbox set segments = ?, parts = ? where id = ?", segments, parts, outbox)

@@ -1,0 +1,230 @@
+"""The record: every verb that reads or writes it, backing it up, and erasing a rider from it.
+
+How a rider is erased, so that nothing of him can be read from the file afterwards:
+1. One transaction enters him in `erasing` (which alone lets the triggers pass), then removes his
+   cases, bikes, messages, files and himself. What he found as a mechanic in other riders' cases
+   stays, for their safety hangs on it, but without his name and words: those entries are written anew.
+2. Freed pages are overwritten (secure_delete), the write-ahead file is emptied, VACUUM rebuilds
+   the database, and files without an owner are unlinked.
+3. Only then does he leave `erasing`. A program killed in between finds the row at its next start
+   and takes up at step 2.
+Numbers of people are never used again. Backups are the operator's to destroy.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import sqlite3
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from bot.core.events import EVENT, Entry
+from bot.record.cases import Cases
+from bot.record.opening import BUSY_SECONDS, RecordBusyError, RecordError, in_words
+from bot.record.post import Post
+
+NO_NAME = "someone"  # stands where an erased person's name stood
+_OWN_WORDS = ("text", "words", "file")  # keys of an event that hold what its speaker said or showed
+_NAMES = ("who", "seat")  # keys that hold a person's name
+
+_HIS_CASES = "(select id from cases where person = :who)"
+_HIS_BIKES = "(select id from bikes where person = :who)"
+_ERASE = (
+    f"delete from outbox where person = :who or case_id in {_HIS_CASES}",
+    # What his words led to for others, a stop say, is still theirs to get.
+    "update outbox set inbox = null where inbox in (select id from inbox where person = :who)",
+    f"delete from inbox where person = :who or case_id in {_HIS_CASES}",
+    f"delete from jobs where person = :who or case_id in {_HIS_CASES}",
+    f"delete from grants where person = :who or case_id in {_HIS_CASES}",
+    f"delete from turns where case_id in {_HIS_CASES}",
+    f"delete from entries where case_id in {_HIS_CASES}",
+    f"delete from seats where person = :who or case_id in {_HIS_CASES}",
+    f"delete from current where person = :who or case_id in {_HIS_CASES}",
+    f"delete from book where bike in {_HIS_BIKES} or case_id in {_HIS_CASES}",
+    f"delete from readings where case_id in {_HIS_CASES}"
+    f" or meter in (select id from meters where bike in {_HIS_BIKES})",
+    f"delete from meters where bike in {_HIS_BIKES}",
+    "delete from cases where person = :who",
+    "delete from bikes where person = :who",
+    "delete from files where person = :who",
+    "delete from handles where person = :who",
+    "update published set person = null where person = :who",
+    "delete from people where id = :who",
+)
+
+
+class Store(Cases, Post):
+    """An open record. Close it when done; one connection belongs to one thread."""
+
+    def __init__(self, path: str | Path) -> None:
+        super().__init__(path)
+        if self.value("select 1 from erasing") is not None:
+            self._scrub()
+
+    @property
+    def folder(self) -> Path:
+        """Where photos lie, each under its digest."""
+        return self.path.with_name(self.path.name + ".files")
+
+    # --- files -----------------------------------------------------------------------------
+
+    def keep_file(self, person: int, data: bytes, kind: str, at: str) -> str:
+        """Keep a photo or other file of this person; its SHA-256 digest in hex."""
+        digest = hashlib.sha256(data).hexdigest()
+        with self.writing():  # the lock keeps another program from sweeping the file away before its row
+            self.folder.mkdir(mode=0o700, exist_ok=True)
+            if not (self.folder / digest).exists():
+                _write_whole(self.folder / digest, data)
+            self.run(
+                "insert or ignore into files (digest, person, kind, size, at) values (?, ?, ?, ?, ?)",
+                *(digest, person, kind, len(data), at),
+            )
+        return digest
+
+    def file(self, digest: str) -> Path:
+        """Where a kept file lies. KeyError when it is not kept."""
+        if self.value("select 1 from files where digest = ?", digest) is None:
+            raise KeyError(digest)
+        return self.folder / digest
+
+    def _sweep(self) -> None:
+        """Unlink files that no one owns any more."""
+        with self.writing():
+            owned = {row["digest"] for row in self.rows("select digest from files")}
+            for path in self.folder.glob("*") if self.folder.is_dir() else ():
+                if path.name not in owned:
+                    path.unlink(missing_ok=True)
+
+    # --- backup ----------------------------------------------------------------------------
+
+    def backup(self, path: str | Path) -> None:
+        """A consistent copy of this file, and of its photos, while others go on writing.
+
+        Never writes over a file: RecordError when there is one.
+        """
+        target = Path(path)
+        if target.exists():
+            raise RecordError(f"{target} is there already; name a new file for the copy.")
+        half = target.with_name(target.name + ".part")
+        try:
+            self._copy_to(half)
+            os.replace(half, target)
+            self._copy_files(target.with_name(target.name + ".files"))
+        except (OSError, sqlite3.Error) as err:
+            raise RecordError(f"The copy could not be written to {target}: {err}.") from err
+        finally:
+            half.unlink(missing_ok=True)
+
+    def _copy_to(self, path: Path) -> None:
+        path.unlink(missing_ok=True)
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+        copy = sqlite3.connect(path)
+        try:
+            self.db.conn.backup(copy)
+            copy.execute("pragma journal_mode = delete").fetchall()  # one file, no companions
+        finally:
+            copy.close()
+
+    def _copy_files(self, folder: Path) -> None:
+        digests = [row["digest"] for row in self.rows("select distinct digest from files")]
+        if digests:
+            folder.mkdir(mode=0o700, exist_ok=True)
+        for digest in digests:
+            shutil.copyfile(self.folder / digest, folder / digest)
+
+    # --- erasing ---------------------------------------------------------------------------
+
+    def erase(self, person: int) -> None:
+        """Take a rider out of the record for good. KeyError when there is none of that number.
+
+        RecordBusyError when another program kept the file from being scrubbed: he is gone from the
+        tables, and the next start finishes the scrubbing.
+        """
+        name = self.person(person).name
+        with self.writing():
+            self.add("erasing", person=person)
+            for case in self._guest_cases(person):
+                self._unname(case, name)
+            self.run_each(_ERASE, {"who": person})
+        self._scrub()
+
+    def _guest_cases(self, person: int) -> list[int]:
+        rows = self.rows(
+            """select s.case_id from seats s join cases c on c.id = s.case_id
+            where s.person = ? and c.person <> ?""",
+            *(person, person),
+        )
+        return [row["case_id"] for row in rows]
+
+    def _unname(self, case: int, name: str) -> None:
+        """Write a case's entries anew without this person's name, and without his own words."""
+        entries = [_without(entry, name) for entry in self.entries(case)]
+        self.run("delete from entries where case_id = ?", case)
+        self.append(case, entries)
+        self.run(
+            """update outbox set text = replace(text, ?, ?), short = replace(short, ?, ?),
+            payload = replace(payload, ?, ?) where case_id = ?""",
+            *(name, NO_NAME, name, NO_NAME, _as_json(name), NO_NAME, case),
+        )
+
+    def _scrub(self) -> None:
+        """Leave no trace in the pages, the write-ahead file or the folder of files."""
+        with in_words(self.path):
+            self.path.with_name(self.path.name + ".history").unlink(missing_ok=True)  # what was typed here
+            self._sweep()
+            self._empty_log()
+            self.run("vacuum")
+            with self.writing():
+                self.run("delete from erasing")
+            self._empty_log()
+
+    def _empty_log(self) -> None:
+        until = time.monotonic() + BUSY_SECONDS
+        while self.value("pragma wal_checkpoint(truncate)"):
+            if time.monotonic() > until:
+                raise RecordBusyError(
+                    "The rider is erased, but another program still holds old pages; "
+                    "close it and start again to finish."
+                )
+            time.sleep(0.05)
+
+
+def _write_whole(path: Path, data: bytes) -> None:
+    """All of it or nothing, on the disk before the row that names it is committed."""
+    half = path.with_name(path.name + ".part")
+    with open(half, "wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(half, path)
+
+
+def _as_json(name: str) -> str:
+    return json.dumps(name, ensure_ascii=False)[1:-1]
+
+
+def _without(entry: Entry, name: str) -> Entry:
+    his = entry.who == name
+    event = EVENT.validate_python(_strip(entry.event.model_dump(), name, his))
+    return replace(entry, who=NO_NAME if his else entry.who, event=event)
+
+
+def _strip(value: Any, name: str, his: bool) -> Any:
+    if isinstance(value, dict):
+        return {key: _strip_key(key, held, name, his) for key, held in value.items()}
+    if isinstance(value, (list, tuple)):
+        return tuple(_strip(held, name, his) for held in value)
+    return value
+
+
+def _strip_key(key: str, held: Any, name: str, his: bool) -> Any:
+    if his and key in _OWN_WORDS:
+        return ""
+    if key in _NAMES and held == name:
+        return NO_NAME
+    return _strip(held, name, his)

@@ -1,0 +1,492 @@
+"""Where the talk meets the record and the clock: the only door for channels.
+
+A message goes through three commits, and a program may be killed between any two of them:
+1. `accept` keeps the raw message. Only then may the network be told that it came.
+2. `take` does one whole turn in one transaction that begins with the write lock: load the case,
+   let the core answer, append its entries, lay its messages out, mark the message done. Killed
+   inside it, nothing has happened and `finish` takes the message again; killed after it, the
+   messages wait in the outbox.
+3. `sent` marks a message that the channel took. Killed between sending and marking, that one
+   message goes out once more, under the same number.
+Whatever a person told about his bike or himself is written beside the entries in the same
+transaction, so the two never differ.
+"""
+
+from __future__ import annotations
+
+import logging
+import re
+import traceback
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from functools import lru_cache, reduce
+from pathlib import Path
+from typing import Any, Protocol
+from weakref import WeakSet
+
+import yaml
+
+from bot.authoring import load, shelf
+from bot.core.desk import BikeCard, Card, Desk
+from bot.core.events import Entry, Heard, Role, State, StopRaised, apply
+from bot.core.flow import Flow
+from bot.core.messages import Message
+from bot.core.words import Words
+from bot.record.cases import KeptFlow, Person
+from bot.record.garage import FallingReadingError
+from bot.record.keeping import OWN_SETTINGS, RIDER_SETTINGS, Step, fill_bike, lay_messages, learn
+from bot.record.opening import FILE_FAULTS, RecordError
+from bot.record.post import Address, Incoming, Outgoing
+from bot.record.replay import Difference, first_difference, moment
+from bot.record.store import Store
+
+# What channels and the command line need beside what is defined here.
+__all__ = ["Difference", "Heard", "Outgoing", "RecordError", "Role", "Store"]
+
+LOG = logging.getLogger("sumpline.turn")
+TRIES = 3  # a turn that fails so often is given up, so that later messages are not held back
+MESSAGE_MINUTES = {"sms": 4.0}  # what one more message costs the rider; common practice, no source
+OTHER_MESSAGE_MINUTES = 2.0
+
+# Said when the talk itself failed; the catalogue's own line is used where it has one.
+_FALLBACK = {
+    "turn_failed": "Something went wrong on my side. Your message is kept and I will take it up again.",
+    "turn_dead": "I could not make use of one of your messages. Please say it again in other words.",
+    "reading_fell": "The meter showed {last} before. I have not kept {now}: tell me if the meter is new.",
+}
+
+
+class Said(Protocol):
+    """What the core gives back for one message."""
+
+    @property
+    def events(self) -> Sequence[Any]: ...
+    @property
+    def messages(self) -> Sequence[Message]: ...
+
+
+Receive = Callable[[Desk, State, Heard, datetime], Said]
+BeginsNew = Callable[[State, Heard], bool]
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where a person is in the talk: his current case, its state, and the core's view of it."""
+
+    case: int
+    state: State
+    view: Any
+
+
+# --- the door -------------------------------------------------------------------------------
+
+
+def open_record(path: str | Path) -> Store:
+    """Open or make the record at `path`. Raises RecordError with a sentence for people.
+
+    The flows of the package are put into it before the first turn, not before the first line.
+    """
+    store = Store(path)
+    _NOT_STOCKED.add(store)
+    return store
+
+
+def stamp(now: datetime) -> str:
+    """A moment as UTC ISO text with Z. ValueError for a time without a zone."""
+    if now.tzinfo is None or now.utcoffset() is None:
+        raise ValueError(f"the time {now.isoformat()} has no zone; write it like 2026-05-01T09:30:00Z")
+    return now.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def accept(
+    store: Store,
+    channel: str,
+    chat: str,
+    person_name: str,
+    message_id: str,
+    heard: Heard,
+    now: datetime,
+    *,
+    thread: str = "",
+    handle: str = "",
+    flow: str = "",
+) -> int | None:
+    """Keep one message for good and return its number; None when this very message is here already.
+
+    `handle`: how the channel knows the person, when that is not his name. `flow`: the id of the
+    only flow on offer, "" for all.
+    """
+    at = stamp(now)
+    with store.writing():
+        person = store.meet(channel, handle or person_name, person_name, heard.role, at)
+        known = heard.model_copy(update={"who": person.name, "channel": channel})
+        return store.put_in(Address(channel, chat, thread), message_id, person.id, known, at, flow)
+
+
+def take(
+    store: Store,
+    inbox_id: int,
+    now: datetime,
+    receive: Receive | None = None,
+    begins_new: BeginsNew | None = None,
+) -> tuple[Outgoing, ...]:
+    """Do the turn of one accepted message; what is to be sent for it and is not sent yet.
+
+    Taking it again changes nothing. When the core fails, nothing of the turn is kept, the person
+    is told, and the message is tried again by `finish`, `TRIES` times in all. KeyError when there
+    is no message of that number; RecordError or sqlite3.OperationalError when the file is at fault.
+    """
+    at = stamp(now)
+    _stock(store, at)
+    try:
+        with store.writing():
+            incoming = store.incoming(inbox_id)
+            if incoming.state == "new":
+                _do_turn(store, incoming, at, *_talk(receive, begins_new))
+    except FILE_FAULTS:
+        raise
+    except Exception as fault:
+        store.incoming(inbox_id)  # no such message: its own KeyError, and nothing to count
+        _count_fault(store, inbox_id, fault, at)
+    return store.unsent(inbox_id)
+
+
+def finish(
+    store: Store,
+    now: datetime,
+    receive: Receive | None = None,
+    begins_new: BeginsNew | None = None,
+    *,
+    channel: str | None = None,
+) -> tuple[Outgoing, ...]:
+    """Take every message that was accepted and not taken, as after a crash."""
+    stamp(now)  # refused even when nothing waits
+    taken = [take(store, inbox, now, receive, begins_new) for inbox in store.waiting(channel)]
+    return tuple(out for each in taken for out in each)
+
+
+def due(
+    store: Store,
+    now: datetime,
+    *,
+    channel: str | None = None,
+    chat: str | None = None,
+    person_name: str | None = None,
+) -> tuple[Outgoing, ...]:
+    """What is to be sent by now: safety before answers before reminders, oldest first."""
+    at = stamp(now)
+    if person_name is None:
+        return store.due(at, channel, chat)
+    person = store.named(person_name)
+    return () if person is None else store.due(at, channel, chat, person.id)
+
+
+def sent(store: Store, outbox_id: int, now: datetime) -> None:
+    """The channel took this message."""
+    with store.writing():
+        store.mark_sent(outbox_id, stamp(now))
+
+
+def not_sent(store: Store, outbox_id: int, again: datetime | None) -> None:
+    """The channel could not send it: try again then, or (None) give it up."""
+    with store.writing():
+        store.mark_unsent(outbox_id, None if again is None else stamp(again))
+
+
+def keep_file(store: Store, channel: str, person_name: str, data: bytes, kind: str, now: datetime) -> str:
+    """Keep a photo or other file of a person; the digest to put into Heard.file."""
+    at = stamp(now)
+    with store.writing():
+        known = store.known_as(channel, person_name)
+        person = known or store.meet(channel, person_name, person_name, "rider", at)
+        return store.keep_file(person.id, data, kind, at)
+
+
+def stand(
+    store: Store, channel: str, chat: str, person_name: str, now: datetime, thread: str = ""
+) -> Standing | None:
+    """Where this person is in the talk, as facts for programs; None before there is a case."""
+    from bot.core import conversation
+
+    at = stamp(now)
+    found = _whereabouts(store, Address(channel, chat, thread), person_name)
+    if found is None:
+        return None
+    person, case = found
+    state = store.state(case)
+    desk = lay_desk(store, _rider(store, case), person, channel)
+    return Standing(case, state, conversation.overview(desk, state, moment(at)))
+
+
+def resume(store: Store, channel: str, chat: str, person_name: str, thread: str = "") -> tuple[Outgoing, ...]:
+    """What was last said to this person in a case that is not at rest: the open question, any stop.
+
+    From his own last turn on, with what others' turns have brought him since.
+    """
+    found = _whereabouts(store, Address(channel, chat, thread), person_name)
+    if found is None or store.case(found[1]).ended:
+        return ()
+    person, case = found
+    again: tuple[Outgoing, ...] = ()
+    for inbox, speaker in store.heard_from(case):
+        again = (*store.said(inbox, person.id), *again)
+        if speaker == person.id and again:
+            break
+    return again
+
+
+def join(
+    store: Store, case: int, channel: str, chat: str, person: Person, now: datetime, thread: str = ""
+) -> None:
+    """Seat a person at a case: what he says at this address goes to it, and its stops reach him."""
+    with store.writing():
+        store.case(case)
+        store.sit_down(case, person.id, Address(channel, chat, thread), stamp(now))
+
+
+def lay_out(
+    store: Store, flow_text: str, common_text: str, scope: str, now: datetime, who: int | None = None
+) -> str:
+    """Keep a flow and put it in use for a scope; its hash. FlowError with every problem of it."""
+    loaded = load.load_text(flow_text.encode(), common_text.encode() or None)
+    with store.writing():
+        _keep_flow(store, loaded.flow, loaded.hash, flow_text, common_text)
+        store.publish(scope, loaded.flow.flow, loaded.hash, stamp(now), who)
+    return loaded.hash
+
+
+def _talk(receive: Receive | None, begins_new: BeginsNew | None) -> tuple[Receive, BeginsNew]:
+    """The real talk, unless another one is handed in."""
+    if receive is not None:
+        return receive, begins_new or (lambda state, heard: False)
+    from bot.core import conversation
+
+    return conversation.receive, begins_new or conversation.begins_new
+
+
+def _whereabouts(store: Store, at: Address, name: str) -> tuple[Person, int] | None:
+    """A person and his current case at an address."""
+    person = store.known_as(at.channel, name)
+    case = None if person is None else store.current(at, person.id)
+    return None if person is None or case is None else (person, case)
+
+
+def _rider(store: Store, case: int) -> Person:
+    return store.person(store.case(case).person)
+
+
+# --- one turn -------------------------------------------------------------------------------
+
+
+def _do_turn(store: Store, incoming: Incoming, at: str, receive: Receive, begins_new: BeginsNew) -> None:
+    speaker = store.person(incoming.person)
+    case, before = _find_case(store, incoming, begins_new, at)
+    rider = _rider(store, case)
+    desk = lay_desk(store, rider, speaker, incoming.address.channel, incoming.flow)
+    said = receive(desk, before, incoming.heard, moment(at))
+    events = [fill_bike(store, rider, event, at) for event in said.events]
+    entries = _number(before, incoming.heard, events, at)
+    after = reduce(apply, entries, before)
+    step = Step(case, rider, speaker, before, after, entries)
+    store.append(case, entries)
+    store.keep_line(case, after, at)
+    store.keep_turn(case, before.next_seq, incoming.id, _noted(desk))
+    store.sit_down(case, speaker.id, incoming.address, at)
+    refused = [_line(desk.words, "reading_fell", fell) for fell in learn(store, step)]
+    raised = any(isinstance(event, StopRaised) for event in events)
+    lay_messages(store, incoming, step, (*said.messages, *refused), raised, at)
+    store.mark_taken(incoming.id, case, at)
+
+
+def _number(state: State, heard: Heard, events: Sequence[Any], at: str) -> list[Entry]:
+    first = state.next_seq
+    return [Entry(first + i, at, heard.who, heard.role, event) for i, event in enumerate(events)]
+
+
+def _find_case(store: Store, incoming: Incoming, begins_new: BeginsNew, at: str) -> tuple[int, State]:
+    case = store.current(incoming.address, incoming.person)
+    if case is not None:
+        state = store.state(case)
+        if not begins_new(state, incoming.heard):
+            return case, state
+    return store.open_case(incoming.person, at), State()
+
+
+def _count_fault(store: Store, inbox_id: int, fault: Exception, at: str) -> None:
+    """Note that a turn failed and say so. The log gets the place, never a name or a text."""
+    frame = traceback.extract_tb(fault.__traceback__)[-1]
+    place = f"{type(fault).__name__} at {Path(frame.filename).name}:{frame.lineno}"
+    LOG.error("turn of message %s failed: %s", inbox_id, place)
+    with store.writing():
+        incoming = store.incoming(inbox_id)
+        dead = store.mark_failed(inbox_id, place, TRIES)
+        if incoming.tries and not dead:
+            return
+        message = _line(read_words(), "turn_dead" if dead else "turn_failed")
+        store.put_out(incoming.address, incoming.person, message, at, n=-2 if dead else -1, inbox=inbox_id)
+
+
+def _line(words: Words, key: str, fell: FallingReadingError | None = None) -> Message:
+    told = {"last": f"{fell.last:g}", "now": f"{fell.now:g}"} if fell else {}
+    text = words.texts.get(key, _FALLBACK[key]).format_map(told)
+    return Message(text, kind="info" if fell else "error")
+
+
+# --- the desk -------------------------------------------------------------------------------
+
+
+class KeptFlows(Mapping[str, Flow]):
+    """Flows by hash, read from the record when they are wanted."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def __getitem__(self, hash: str) -> Flow:
+        if hash not in _FLOWS:
+            _FLOWS[hash] = _revive_flow(self._store, hash)
+        return _FLOWS[hash]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._store.flow_hashes())
+
+    def __len__(self) -> int:
+        return len(self._store.flow_hashes())
+
+
+_FLOWS: dict[str, Flow] = {}  # by hash of the text, so an entry is never out of date
+
+
+def _revive_flow(store: Store, hash: str) -> Flow:
+    """From the stored form; from the texts when the form is of another time."""
+    try:
+        return load.revive(store.flow_form(hash))
+    except ValueError:
+        text, common = store.flow_texts(hash)
+        return load.load_text(text.encode(), common.encode() or None).flow
+
+
+def lay_desk(store: Store, rider: Person, speaker: Person, channel: str, only: str = "") -> Desk:
+    """Everything that the core is handed for one turn besides the case. `only`: a single flow's id."""
+    settings = {
+        **{k: v for k, v in rider.settings.items() if k in RIDER_SETTINGS},
+        **{k: v for k, v in speaker.settings.items() if k in OWN_SETTINGS},
+    }
+    flows = KeptFlows(store)
+    offered = store.offered(str(speaker.settings.get("group", "")))
+    cards = tuple(c for line in offered if only in ("", line.flow) for c in _cards(flows, line.hash))
+    minutes = MESSAGE_MINUTES.get(channel, OTHER_MESSAGE_MINUTES)
+    words = read_words(str(settings.get("language", "en")))
+    return Desk(words, cards, flows, _write_up, store.bikes_of(rider.id), settings, minutes)
+
+
+def _write_up(flow: Flow, state: State, now: datetime) -> str:
+    from bot.reports import text
+
+    return text.summary(flow, state, now)
+
+
+def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:
+    """The flow's card; none for a flow that cannot be read any more, so that the others go on."""
+    try:
+        made = load.card(flows[hash])
+    except Exception:
+        LOG.error("flow %s is not offered: it cannot be read", hash[:12])
+        return
+    yield Card(made.flow, hash, made.title, made.riders_say, made.told_as)
+
+
+def _noted(desk: Desk) -> dict[str, Any]:
+    """A desk as plain data, enough to lay the same one again."""
+    return {
+        "cards": [card.hash for card in desk.cards],
+        "bikes": [asdict(bike) for bike in desk.bikes],
+        "settings": dict(desk.settings),
+        "minutes": desk.message_minutes,
+        "language": desk.words.language,
+    }
+
+
+def _lay_again(store: Store, noted: Mapping[str, Any]) -> Desk:
+    flows = KeptFlows(store)
+    cards = tuple(c for text_hash in noted["cards"] for c in _cards(flows, text_hash))
+    bikes = tuple(BikeCard(**bike) for bike in noted["bikes"])
+    words = read_words(noted["language"])
+    return Desk(words, cards, flows, _write_up, bikes, noted["settings"], noted["minutes"])
+
+
+_NOT_STOCKED: WeakSet[Store] = WeakSet()
+
+
+def _stock(store: Store, at: str) -> None:
+    """Put the package's flows into a record opened for talk, those that it does not have yet.
+
+    A flow whose file is wrong is left out and logged: the others must go on.
+    """
+    if store not in _NOT_STOCKED:
+        return
+    here = shelf.find()
+    common = here.common.read_bytes() if here.common.is_file() else b""
+    for flow in here.ids():
+        text = here.flow(flow).read_bytes()
+        kept = {load.text_hash(text), load.text_hash(text, common)} & set(store.flow_hashes())
+        try:
+            in_use = kept.pop() if kept else _keep_shipped(store, flow)
+        except Exception:
+            LOG.error("flow %s is left out: its file is wrong", flow)
+            continue
+        with store.writing():
+            store.publish("shipped", flow, in_use, at)
+    _NOT_STOCKED.discard(store)
+
+
+def _keep_shipped(store: Store, flow: str) -> str:
+    found = load.shipped(flow)
+    with store.writing():
+        _keep_flow(store, found.flow, found.hash, found.text, found.common)
+    return found.hash
+
+
+def _keep_flow(store: Store, flow: Flow, hash: str, text: str, common: str) -> None:
+    head = (flow.flow, flow.version, flow.language, flow.title)
+    store.keep_flow(KeptFlow(hash, *head, text, common, load.parsed(flow)))
+    _FLOWS[hash] = flow
+
+
+# --- words ----------------------------------------------------------------------------------
+
+_WORDS = Path(__file__).with_name("words")
+
+
+@lru_cache(maxsize=8)
+def read_words(language: str = "en") -> Words:
+    """The bot's own wording; what a language lacks, or a language we lack, is said in English."""
+    if not re.fullmatch(r"[a-z]{2,3}(-[a-z]+)?", language) or not (_WORDS / f"{language}.yaml").is_file():
+        return read_words()
+    text = (_WORDS / f"{language}.yaml").read_text(encoding="utf-8")
+    # The base loader leaves every scalar as text, so that a bare yes or 1 stays what was written.
+    told = getattr(yaml, "CBaseLoader", yaml.BaseLoader)(text).get_single_data()
+    english = None if language == "en" else read_words()
+    return Words(
+        language=language,
+        texts={**(english.texts if english else {}), **told["texts"]},
+        controls={**(english.controls if english else {}), **_phrases(told["controls"])},
+        lists={**(english.lists if english else {}), **_phrases(told["lists"])},
+    )
+
+
+def _phrases(lists: Mapping[str, Sequence[str]]) -> dict[str, tuple[str, ...]]:
+    return {name: tuple(phrases) for name, phrases in lists.items()}
+
+
+# --- running a case again ---------------------------------------------------------------------
+
+
+def replay(store: Store, case: int, receive: Receive | None = None) -> Difference | None:
+    """Run what was heard in a case through today's code; the first difference, or None."""
+    talk = _talk(receive, None)[0]
+
+    def rerun(seq: int, state: State, heard: Heard, now: datetime) -> Sequence[Any]:
+        return talk(_lay_again(store, store.turn_desk(case, seq)), state, heard, now).events
+
+    return first_difference(store.entries(case), rerun)

@@ -1,0 +1,45 @@
+"""Makes the record file of today's version that later versions must still be able to read.
+
+Run once for each new step of the migrations: `python -m tests.record.old_file tests/record/files`.
+Its content is a short talk; what must be read back from it is written by hand in test_migrations.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from pathlib import Path
+
+from bot.record.cases import KeptFlow
+from bot.record.migrations import NAMES
+from bot.record.store import Store
+from tests.record.small_talk import NINE, Rider
+
+AT = "2026-05-01T09:00:00Z"
+
+
+def make(target: Path) -> None:
+    """A file with a row in every table that has verbs of its own."""
+    with tempfile.TemporaryDirectory() as folder:
+        store = Store(Path(folder) / "record.db")
+        store.keep_flow(KeptFlow("h1", "metal", 1, 1, "Metal", "the text", "the common text", "{}"))
+        store.publish("shipped", "metal", "h1", AT)
+        ann, ben = Rider(store, "Ann", now=NINE), Rider(store, "Ben", chat="garage", now=NINE)
+        for text in (
+            "metal in the oil",
+            "bike Blue",
+            "hours 43",
+            "trait starter kick",
+            "set units both",
+            "all",
+        ):
+            ann.say(text)
+        ben.hand_in("no brakes")
+        store.keep_file(ann.number, b"a picture", "photo", AT)
+        store.write_book("1", 1, AT, "hours", {"low": 43})
+        store.backup(target)
+        store.close()
+
+
+if __name__ == "__main__":
+    make(Path(sys.argv[1]) / f"version-{max(NAMES)}.db")

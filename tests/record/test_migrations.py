@@ -1,0 +1,97 @@
+"""Every file that an earlier version wrote is still read, with all that is in it."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from pathlib import Path
+
+import pytest
+from sqlite_utils import Database
+
+from bot.record.migrations import MIGRATIONS, NAMES
+from bot.record.store import Store
+from tests.record.old_file import make
+from tests.record.small_talk import Rider, heard_texts
+
+FILES = sorted((Path(__file__).parent / "files").glob("version-*.db"))
+
+
+@pytest.fixture(params=FILES, ids=lambda path: path.stem)
+def old(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    """A copy of a file that an earlier version left behind."""
+    shutil.copytree(f"{request.param}.files", tmp_path / "record.db.files")
+    return Path(shutil.copy(request.param, tmp_path / "record.db"))
+
+
+def schema(path: Path) -> dict[str, str]:
+    connection = sqlite3.connect(path)
+    rows = connection.execute("select name, sql from sqlite_master where sql is not null").fetchall()
+    connection.close()
+    return dict(rows)
+
+
+def test_there_is_an_old_file_for_every_step() -> None:
+    assert [path.stem for path in FILES] == [f"version-{name}" for name in sorted(NAMES)]
+
+
+def test_every_step_is_known_by_its_name(tmp_path: Path) -> None:
+    steps = MIGRATIONS.pending(Database(sqlite3.connect(tmp_path / "empty.db", isolation_level=None)))
+    assert {step.name for step in steps} == NAMES
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_a_released_step_is_never_edited(path: Path, tmp_path: Path) -> None:
+    """The tables that a step makes today are those it made when the file was written."""
+    later = sorted(name for name in NAMES if f"version-{name}" > path.stem)
+    database = Database(sqlite3.connect(tmp_path / "new.db", isolation_level=None))
+    MIGRATIONS.apply(database, stop_before=later or None)
+    assert schema(tmp_path / "new.db") == schema(path)
+
+
+def test_an_old_file_is_whole_after_migrating(old: Path) -> None:
+    store = Store(old)
+    assert store.value("pragma integrity_check") == "ok"
+    assert store.rows("pragma foreign_key_check") == []
+    assert {m.name for m in MIGRATIONS.applied(store.db)} == NAMES
+
+
+def test_an_old_file_has_the_tables_of_a_new_one(old: Path, tmp_path: Path) -> None:
+    Store(old).close()
+    make(tmp_path / "made.db")
+    assert schema(old).keys() == schema(tmp_path / "made.db").keys()
+
+
+def test_all_that_was_told_is_read_from_an_old_file(old: Path) -> None:
+    store = Store(old)
+    texts = ["metal in the oil", "bike Blue", "hours 43", "trait starter kick", "set units both", "all"]
+    assert heard_texts(store, 1) == texts
+    assert [(c.id, c.rider, c.nickname, c.complaint) for c in store.all_cases()] == [
+        (2, "Ben", "", "no brakes"),
+        (1, "Ann", "Blue", "metal in the oil"),
+    ]
+    state = store.state(1)
+    assert (state.hours, state.traits, state.nickname) == ((43, 43), {"starter": "kick"}, "Blue")
+    assert [(t.event.ask, t.event.value) for t in state.answers] == [("magnet", ("all",))]
+    ann = store.named("ann")
+    assert ann is not None
+    (blue,) = store.bikes_of(ann.id)
+    assert (blue.nickname, blue.traits, blue.hours) == ("Blue", {"starter": "kick"}, 43)
+    assert ann.settings == {"units": "both"}
+
+
+def test_flows_files_and_messages_are_read_from_an_old_file(old: Path) -> None:
+    store = Store(old)
+    assert store.flow_texts("h1") == ("the text", "the common text")
+    assert [f.hash for f in store.offered()] == ["h1"]
+    row = store.row("select digest from files")
+    assert row is not None
+    assert store.file(row["digest"]).read_bytes() == b"a picture"
+    assert [o.message.text for o in store.due("2030-01-01T00:00:00Z")] == ["magnet?"]
+    assert [line["kind"] for line in store.book_of("1")] == ["hours"]
+
+
+def test_the_talk_goes_on_in_an_old_file(old: Path) -> None:
+    ann = Rider(Store(old), "Ann", said=100)
+    assert [m.text for m in ann.say("none")] == ["knock?"]
+    assert [m.text for m in ann.say("no")] == ["That is all."]
