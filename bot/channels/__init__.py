@@ -1,0 +1,1 @@
+"""Thin edges: how words come in and go out."""

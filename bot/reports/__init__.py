@@ -1,0 +1,1 @@
+"""What a case looks like on paper."""

@@ -1,0 +1,84 @@
+"""A talk for tests: every turn saves and restores the case as JSON before the next one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from bot.core.conversation import Turn, receive
+from bot.core.desk import BikeCard, Card, Desk
+from bot.core.events import Entry, Heard, Role, State, fold, revive
+from bot.core.flow import Flow
+from bot.core.messages import Message
+from bot.core.talk import stamp
+from bot.core.words import Words
+
+WORDING = Path(__file__).parents[2] / "bot" / "words" / "en.yaml"
+HASH = "f" * 64
+
+
+def wording() -> Words:
+    data = yaml.safe_load(WORDING.read_text(encoding="utf-8"))
+    groups = ({k: tuple(v) for k, v in data[part].items()} for part in ("controls", "lists"))
+    return Words(data["language"], data["texts"], *groups)
+
+
+def card(flow: Flow) -> Card:
+    return Card(flow.flow, HASH, flow.title, flow.riders_say, ())
+
+
+@dataclass
+class Chat:
+    """One case at one flow. `say` is one turn; the clock moves a minute with each."""
+
+    flow: Flow
+    bikes: tuple[BikeCard, ...] = ()
+    settings: Mapping[str, str | float | bool] = field(default_factory=dict)
+    now: datetime = datetime(2026, 5, 4, 9, tzinfo=UTC)
+    state: State = field(default_factory=State)
+    messages: tuple[Message, ...] = ()
+
+    def desk(self) -> Desk:
+        flows = {HASH: self.flow}
+        return Desk(
+            wording(), (card(self.flow),), flows, lambda *_: "the summary", self.bikes, self.settings
+        )
+
+    def say(self, text: str = "", who: str = "rider", role: Role = "rider", **more: str) -> Turn:
+        turn = receive(self.desk(), self.state, Heard(text=text, who=who, role=role, **more), self.now)
+        rows: list[tuple[Any, ...]] = [(e.seq, e.at, e.who, e.role, e.dump()) for e in self.state.entries]
+        for event in turn.events:
+            rows.append((len(rows) + 1, stamp(self.now), who, role, event.model_dump_json()))
+        restored = fold(revive(*row) for row in rows)
+        assert restored == fold(
+            (*self.state.entries, *(Entry(len(self.state.entries) + n, stamp(self.now), who, role, e)
+                                    for n, e in enumerate(turn.events, 1)))
+        )  # fmt: skip
+        self.state, self.messages = restored, turn.messages
+        self.now += timedelta(minutes=1)
+        return turn
+
+    def talk(self, *texts: str) -> Chat:
+        for text in texts:
+            self.say(text)
+        return self
+
+    @property
+    def asked(self) -> tuple[str, str]:
+        """Kind and id of what is open for the rider."""
+        asked = self.state.asked.get("rider")
+        return (asked.what, asked.id) if asked else ("none", "")
+
+    @property
+    def said(self) -> str:
+        """All that was said in the last turn."""
+        return "\n".join(m.text for m in self.messages)
+
+    @property
+    def stops(self) -> set[str]:
+        return {s.rule for s in self.state.standing}

@@ -1,0 +1,279 @@
+"""The talk as a rider has it, on a small invented flow."""
+
+from __future__ import annotations
+
+import pytest
+
+from bot.core.conversation import TABLE, draw_table
+from bot.core.events import AccessOpened, Answered, Noted
+from bot.core.moves import MOVES
+from bot.core.putting import PUT
+from tests.core.chat import Chat
+from tests.rattle import FLOW
+
+TO_THE_SEARCH = ("it rattles", "no knock", "Goat", "by foot", "all of them cling", "garage", "4")
+
+
+def chat() -> Chat:
+    return Chat(FLOW)
+
+
+def to_the_nut(talk: Chat) -> Chat:
+    """On to the look at the nut, whatever short questions and looks come before it."""
+    replies = {"amount": "6 to 20", "meter": "not sure", "inside": "none of these", "magnet": "all of them"}
+    for _ in range(8):
+        if talk.asked == ("check", "nut"):
+            return talk
+        talk.say("done" if talk.asked[0] == "access" else replies[talk.asked[1]])
+    raise AssertionError(f"the nut was never looked at; asked {talk.asked}")
+
+
+def test_first_words_pick_the_flow_and_safety_comes_first() -> None:
+    talk = chat().talk("it rattles since Sunday")
+    assert talk.state.complaint == "it rattles since Sunday"
+    assert talk.state.flow == "rattle"
+    assert talk.asked == ("question", "knock")
+
+
+def test_a_greeting_is_greeted_and_is_no_complaint() -> None:
+    talk = chat().talk("hello")
+    assert talk.state.complaint == ""
+    assert "Tell me in your own words" in talk.said
+
+
+def test_a_case_begins_before_the_bike_is_named() -> None:
+    talk = chat().talk("it rattles", "1")
+    assert talk.state.bike is None
+    assert talk.stops == {"big-knock"}
+    assert talk.asked == ("bike", "")
+
+
+def test_a_stop_is_said_before_anything_else_and_stands_over_every_later_message() -> None:
+    talk = chat().talk("it rattles", "it knocks")
+    assert talk.messages[0].text.startswith("STOP. Do not start the engine.")
+    assert talk.messages[0].signal == "danger"
+    talk.say("Goat")
+    assert "Still standing: STOP. DO NOT START." in talk.said
+
+
+def test_a_contrary_answer_does_not_lift_a_stop_but_the_named_look_does() -> None:
+    talk = chat().talk("it rattles", "it knocks", "change knock")
+    assert talk.asked == ("question", "knock")
+    talk.talk("no knock")
+    assert talk.stops == {"big-knock"}
+    to_the_nut(talk.talk("Goat", "by foot", "none clings", "garage", "4"))
+    talk.say("it does not move")
+    assert talk.stops == set()
+
+
+def test_a_slip_lifts_the_stop_and_stays_in_the_record() -> None:
+    talk = chat().talk("it rattles", "it knocks", "I pressed the wrong one")
+    assert talk.asked[0] == "slip"
+    talk.say("yes")
+    assert talk.stops == set()
+    assert talk.state.stops[0].lifted_by == "slip"
+    assert talk.asked == ("question", "knock")
+
+
+def test_a_slip_that_was_none_leaves_the_stop() -> None:
+    talk = chat().talk("it rattles", "it knocks", "wrong one", "no")
+    assert talk.stops == {"big-knock"}
+
+
+def test_ran_it_anyway_is_noted_without_a_lecture_and_the_stop_is_said_again_in_full() -> None:
+    talk = chat().talk("it rattles", "it knocks", "I rode it anyway 20 min")
+    assert [w.minutes for _, w in talk.state.went_on] == [20]
+    assert talk.said.count("STOP. Do not start the engine.") == 1
+    assert talk.stops == {"big-knock"}
+
+
+def test_traits_are_asked_once_and_known_ones_never() -> None:
+    from bot.core.desk import BikeCard
+
+    bike = BikeCard("b1", "Goat", {"starter": "kick"}, 43)
+    talk = Chat(FLOW, bikes=(bike,)).talk("it rattles", "2", "goat")
+    assert talk.state.traits == {"starter": "kick"}
+    assert talk.asked == ("question", "magnet")
+
+
+def test_covers_come_off_one_message_at_a_time_before_the_look() -> None:
+    talk = chat().talk(*TO_THE_SEARCH, "6 to 20")
+    seen: list[str] = []
+    while talk.asked[0] == "access" and len(seen) < 5:
+        seen.append(talk.asked[1])
+        assert "WARNING: Hot oil burns" in talk.said or talk.asked[1] != "oil-out"
+        talk.say("done")
+    assert seen == ["oil-out", "cover"]
+    assert talk.asked[0] == "check"
+
+
+def mended(talk: Chat) -> Chat:
+    """From the search to the closing up, the nut found loose and refitted."""
+    to_the_nut(talk.talk(*TO_THE_SEARCH))
+    return talk.talk("it moves", "do it now", "I have it all", "done", "done", "yes")
+
+
+def test_a_repair_runs_from_the_parts_to_the_second_look() -> None:
+    talk = mended(chat())
+    assert [m.remedy for _, m in talk.state.mended] == ["refit-nut"]
+    if talk.asked == ("check", "inside"):
+        assert "worth a look while it is open" in talk.said
+        talk.say("none of these")
+    assert talk.asked == ("point", "cover/dowels")
+    talk.talk("yes", "done", "yes", "done")
+    assert talk.asked == ("proof", "refit-nut")
+    talk.talk("done", "quiet")
+    assert talk.asked == ("second_look", "debris")
+
+
+def proved(talk: Chat) -> Chat:
+    mended(talk)
+    if talk.asked == ("check", "inside"):
+        talk.say("none of these")
+    return talk.talk("yes", "done", "yes", "done", "done", "quiet")
+
+
+def test_two_clean_looks_close_the_case() -> None:
+    talk = proved(chat()).talk("1", "5 or fewer", "all of them cling", "2.5 h", "3 bits", "all of them cling")
+    assert talk.state.ended is not None
+    assert talk.state.ended.how == "proved"
+    assert talk.asked[0] == "none"
+
+
+def test_a_new_kind_at_the_second_look_reopens_with_the_fresh_work_first() -> None:
+    talk = chat().talk("it rattles", "no knock", "Goat", "by foot", "none clings", "garage", "4")
+    to_the_nut(talk).talk("it moves", "do it now", "I have it all", "done", "done", "not sure")
+    if talk.asked == ("check", "inside"):
+        talk.say("none of these")
+    talk.talk("yes", "done", "yes", "done", "done", "quiet", "1", "more than 20", "all of them cling")
+    assert [r.why for _, r in talk.state.reopened] == ["new_kind"]
+    assert talk.asked == ("point", "refit-nut/tab")
+    talk.say("yes")
+    assert talk.asked == ("after_work", "refit-nut/thread-oily")
+
+
+def test_a_point_answered_no_stays_open_until_it_is_right() -> None:
+    talk = to_the_nut(chat().talk(*TO_THE_SEARCH))
+    talk.talk("it moves", "do it now", "I have it all", "done", "done", "no")
+    assert talk.asked == ("point", "refit-nut/tab")
+    assert "Put that right first" in talk.said
+    assert not talk.state.mended
+
+
+def test_not_sure_is_kept_as_asked_and_changes_no_odds() -> None:
+    talk = chat().talk("it rattles", "not sure")
+    assert talk.state.skipped["knock"].why == "not_sure"
+    assert talk.asked == ("bike", "")
+
+
+def test_back_takes_the_last_answer_back_and_asks_it_again() -> None:
+    talk = chat().talk("it rattles", "no knock", "Goat", "by foot", "back")
+    assert talk.asked == ("trait", "starter")
+    assert talk.state.traits == {}
+
+
+def test_bad_but_something_else_stops_and_asks_which_part() -> None:
+    talk = to_the_nut(chat().talk(*TO_THE_SEARCH))
+    talk.say("bad, but something else")
+    assert talk.stops == {"damage-seen"}
+    assert talk.asked == ("which", "damage")
+
+
+STRAY = (
+    "", "🏍️", "x" * 5000, "'; DROP TABLE entries; --", "<b>bold</b>", "asdf", "no knock at all I think?!",
+    "99999", "dove è il mio casco", "it rattles",
+)  # fmt: skip
+
+
+def test_ten_stray_inputs_end_in_the_same_place() -> None:
+    """A talk with strays between its answers ends where it ends without them."""
+    plain, stray = chat().talk(*TO_THE_SEARCH), chat()
+    for text, noise in zip(TO_THE_SEARCH, ("", *STRAY), strict=False):
+        if noise and stray.asked[0] != "bike":
+            stray.say(noise)
+            assert stray.messages, f"{noise!r} was not answered"
+        stray.say(text)
+    assert stray.asked == plain.asked
+    assert [a.event.value for a in stray.state.answers] == [a.event.value for a in plain.state.answers]
+    assert stray.state.traits == plain.state.traits
+
+
+@pytest.mark.parametrize("noise", STRAY)
+def test_what_is_no_answer_moves_nothing_and_is_answered(noise: str) -> None:
+    talk = chat().talk("it rattles", "no knock", "Goat", "by foot")
+    before = talk.state
+    talk.say(noise)
+    assert talk.messages
+    assert talk.asked == ("question", "magnet")
+    assert (talk.state.answers, talk.state.traits, talk.state.stops) == (
+        before.answers, before.traits, before.stops,
+    )  # fmt: skip
+
+
+def test_a_photo_is_kept_with_the_open_step_and_answers_nothing() -> None:
+    talk = chat().talk("it rattles")
+    talk.say("", file="ab" * 32, file_kind="photo")
+    notes = [n for _, _, _, n in talk.state.notes]
+    assert notes == [Noted(file="ab" * 32, file_kind="photo", about="question:knock")]
+    assert talk.asked == ("question", "knock")
+    assert "Kept with this step." in talk.said
+
+
+def test_presses_of_closed_questions_never_move_the_case() -> None:
+    talk = chat().talk("it rattles")
+    seq = talk.state.asked["rider"].seq
+    talk.say("", press=f"{seq}:no")
+    assert talk.state.told("knock") is not None
+    answers = talk.state.answers
+    for press in (f"{seq}:yes", "0:no", "x:y", f"{talk.state.asked['rider'].seq}:nonsense"):
+        talk.say("", press=press)
+        assert talk.state.answers == answers
+        assert "That question is closed" in talk.said
+
+
+def test_the_table_has_a_message_and_a_move_for_every_kind_of_step() -> None:
+    assert {what for what, _ in TABLE} == set(MOVES) == set(PUT)
+    drawn = draw_table()
+    for what in MOVES:
+        assert f"settle --> {what}: next step" in drawn
+
+
+def test_a_mechanic_may_lift_a_stop_and_a_rider_may_not() -> None:
+    talk = chat().talk("it rattles", "it knocks")
+    talk.say("lift the stop")
+    assert talk.stops == {"big-knock"}
+    talk.say("lift the stop", who="wrench", role="mechanic")
+    assert talk.stops == set()
+    assert talk.state.stops[0].lifted_by == "mechanic"
+
+
+def test_a_mechanics_look_outranks_a_riders() -> None:
+    talk = to_the_nut(chat().talk(*TO_THE_SEARCH))
+    opened = [e.event.access for e in talk.state.entries if isinstance(e.event, AccessOpened)]
+    assert opened == ["oil-out", "cover"]
+    talk.say("hello", who="wrench", role="mechanic")
+    assert talk.state.asked["wrench"].what == "check"
+    kind = talk.state.asked["wrench"].id
+    talk.say("1", who="wrench", role="mechanic")
+    ranks = [t.event.rank for t in talk.state.answers if t.event.ask == kind]
+    assert ranks == [4]
+
+
+def test_why_names_what_speaks_for_the_likeliest_cause() -> None:
+    talk = chat().talk("it rattles", "no knock", "Goat", "by foot", "all of them cling", "why")
+    assert "For Drive nut working loose: All of them cling" in talk.said
+    assert talk.asked == ("setting", "place")
+
+
+def test_giving_up_is_priced_in_words_or_minutes() -> None:
+    talk = chat().talk(*TO_THE_SEARCH, "giving up costs 900")
+    assert talk.state.settings["giving_up"] == 900
+    talk.say("giving up costs 2 hours")
+    assert talk.state.settings["giving_up"] == 120
+
+
+def test_what_was_said_is_in_the_entry() -> None:
+    talk = chat().talk("it rattles", "no knock")
+    event = talk.state.answers[0].event
+    assert isinstance(event, Answered)
+    assert (event.ask, event.value, event.rank, event.words) == ("knock", ("no",), 2, "no knock")

@@ -1,0 +1,262 @@
+"""The sheet as text: line by line by hand, at both widths, and short enough for three messages."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from functools import cache
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bot.core import events
+from bot.reports import sms, text
+from bot.reports.ahead import Ahead, LeftOut
+from bot.reports.orders import Order
+from bot.reports.sheet import Facts, StopLine
+from bot.reports.text import PHONE, TERMINAL, chance, hours, write
+from bot.reports.wording import ENGLISH
+from tests.rattle import FLOW, Diary, opened
+from tests.reports.test_facts import settled, started, stopped
+
+NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)
+
+
+def sheet(case: Diary) -> Facts:
+    return text.facts_of(FLOW, case.state, NOON)
+
+
+def lines(case: Diary) -> list[str]:
+    return text.summary(FLOW, case.state, NOON).split("\n")
+
+
+def test_a_whole_sheet_by_hand() -> None:
+    case = stopped().add(events.WentOn(minutes=20)).answer("magnet", "none").answer("magnet", "all")
+    case.by("mechanic").answer("nut", "bad", minutes=5)
+    ahead_ = Ahead("Refit the drive nut", "remedy", "plan", minutes=90)
+    expected = write(replace(sheet(case), ahead=ahead_, order=Order()))
+    head, stop, suspects, ahead, findings, last = expected.split("\n\n")
+    assert head == (
+        "SUMMARY Goat: Something rattles\n"
+        "Written 2026-05-04 12:00 UTC, flow version 2.\n"
+        "Running hours: 43.3 h.\n"
+        'In the rider\'s words: "it rattles below"'
+    )
+    assert stop == (
+        "STOPS\n"
+        "- STOP, DO NOT RUN: Do not start the engine.\n"
+        "  Since 2026-05-04 09:05. Because: It knocks. It was run for 20 min after this stop."
+    )
+    assert suspects.split("\n")[:3] == [
+        "SUSPECTS",
+        "- Drive nut working loose: found, over 99 of 100",
+        "  Try the nut by hand: It moves (mechanic, 2026-05-04 09:09, 43.3 h). This look finds 9 of 10.",
+    ]
+    assert ahead == (
+        "NEXT\n"
+        "- Repair: Refit the drive nut\n"
+        "  Why: finding out more would cost more than it saves.\n"
+        "Spent so far: 5 min.\n"
+        "Still to come, hand-over included: about 90 min."
+    )
+    assert findings.split("\n")[1:3] == [
+        "- Does it knock from below? It knocks (asked, rider, 2026-05-04 09:04, 43 h)",
+        "- Hold a magnet under the bits. What happens? All of them cling "
+        "(asked, rider, 2026-05-04 09:08, 43.3 h; asked again, 1; first said: None clings)",
+    ]
+    assert last == "Local rules, the machine's manual and a qualified mechanic outrank this sheet."
+
+
+def test_something_not_in_this_list_closes_the_suspects_and_no_look_made_has_its_own_line() -> None:
+    found = lines(opened().answer("nut", "good"))
+    at = next(n for n, line in enumerate(found) if line.startswith("- something not in this list: "))
+    assert found[at + 1] == "NO LOOK MADE: Clutch basket notched, Kick gear worn, Ordinary fines"
+    assert found[at + 2] == ""
+
+
+def test_a_stale_look_says_at_what_hours_it_was_clean() -> None:
+    found = lines(opened(hours=43).answer("nut", "good").mend("file-basket", "basket-worn"))
+    assert "  It was clean at 43 h; a repair was made since." in found
+    found = lines(opened(hours=43).answer("nut", "good").add(events.AccessOpened(access="cover")))
+    assert "  It was clean at 43 h; the place was opened since." in found
+    found = lines(opened(hours=None).answer("nut", "good").add(events.Ran(hours=11)))
+    assert "  It was clean at 2026-05-04 09:04; more than ten running hours have gone since." in found
+
+
+def test_a_trait_rules_out_in_words() -> None:
+    found = lines(opened().add(events.TraitTold(trait="starter", answer="button")))
+    at = found.index("- Kick gear worn: ruled out, under 1 of 100")
+    assert found[at + 1] == "  This bike has no such part (How is it started?)."
+
+
+def test_no_stop_is_said_too() -> None:
+    assert "No stop stands." in lines(opened())
+    found = lines(stopped().add(events.StopLifted(rule="big-knock", by="mechanic")))
+    assert "- Lifted by a mechanic's word: Do not start the engine." in found
+    assert "No stop stands." in found
+
+
+def test_damage_without_a_name_is_worded() -> None:
+    case = (
+        opened()
+        .answer("nut", "other")
+        .add(events.StopRaised(rule="damage-seen", bars=("running",), because=(4,)))
+    )
+    found = lines(case)
+    assert "- STOP, DO NOT RUN: damage was seen that this flow has no name for" in found
+    assert "  Since 2026-05-04 09:05. Because: damage of another kind." in found
+
+
+def test_the_order_list_with_and_without_suspicion_and_handing_over_beside_it() -> None:
+    case = started().answer("nut", "bad").add(events.RemedyBegun(remedy="refit-nut", suspicion=False))
+    found = lines(case)
+    at = found.index("ORDER LIST")
+    assert found[at + 1 : at + 6] == [
+        "- 1 x lock washer, new each time: 6 EUR",
+        "- 1 x cover gasket, new each time: price not known",
+        "Total 6 EUR, without suspicion 6 EUR. Prices of 2026-05.",
+        "Parts without a price are not counted: 1.",
+        "Handing over counts as 300 min and 80 EUR beside it.",
+    ]
+
+
+def test_work_done_looks_to_come_and_the_garage_list() -> None:
+    case = settled(opened().mend("refit-nut", "nut-loose"))
+    case.add(events.WatchSet(plan="debris", index=0, for_remedy="refit-nut"))
+    facts = replace(sheet(case), ahead=Ahead(left_out=(LeftOut("Take the cover off.", "tools"),)))
+    found = write(facts).split("\n")
+    assert "- Refit the drive nut (rider, 2026-05-04 09:05, 43 h)" in found
+    assert "  Not confirmed: tab bent up" in found
+    assert "- After 30 min of light running: Drain a little." in found
+    assert "- After 2 running hours, normal: Drain a little." in found
+    assert "This plan is common practice, no source." in found
+    assert "- Take the cover off. (tools are missing)" in found
+
+
+def test_a_named_mechanic_is_named() -> None:
+    case = opened().by("mechanic")
+    case.who = "Ann"
+    assert any(
+        "(looked, mechanic Ann, 2026-05-04 09:04, 43 h)" in line for line in lines(case.answer("nut", "bad"))
+    )
+
+
+def test_a_finished_case_names_no_next_step_and_expects_nothing() -> None:
+    case = settled(opened().mend("refit-nut", "nut-loose").add(events.Ended(how="proved")))
+    found = lines(case)
+    assert "Fixed and proved, as far as these looks can tell." in found
+    assert found[found.index("NEXT") + 1].startswith("Spent so far: 40 min and 6 EUR.")
+    assert not any(line.startswith("Still to come") for line in found)
+
+
+@pytest.mark.parametrize("how", ["handed_over", "parked", "put_off", "proved", "released", "abandoned"])
+def test_every_end_has_its_words(how: str) -> None:
+    assert ENGLISH[f"ended.{how}"] in lines(settled(opened()).add(events.Ended(how=how)))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("p", "wanted"),
+    [(0.0, "under 1 of 100"), (0.004, "under 1 of 100"), (0.3333, "33 of 100"), (0.999, "over 99 of 100")],
+)
+def test_nothing_is_impossible_and_nothing_is_certain(p: float, wanted: str) -> None:
+    assert chance(p, ENGLISH) == wanted
+
+
+def test_hours_in_words() -> None:
+    assert [hours(h) for h in (None, (43, 43), (40, 50), (43.04, 43.04))] == [
+        "",
+        "43 h",
+        "40 to 50 h",
+        "43 h",
+    ]
+
+
+def shown_ids() -> list[str]:
+    parts = (FLOW.causes, FLOW.asks, FLOW.remedies, FLOW.stop_rules, FLOW.signs, FLOW.access)
+    return [id for part in parts for id in part if "-" in id]
+
+
+def test_no_id_is_ever_shown() -> None:
+    case = (
+        started()
+        .answer("nut", "bad")
+        .answer("inside", "notches")
+        .add(events.RemedyBegun(remedy="refit-nut", suspicion=True))
+    )
+    case.add(events.StopRaised(rule="big-knock", bars=("riding",)))
+    assert [i for i in shown_ids() if i in text.summary(FLOW, case.state, NOON)] == []
+    assert [i for i in shown_ids() if i in sms.sms(sheet(case))] == []
+
+
+@pytest.mark.parametrize("width", [PHONE, TERMINAL])
+def test_wrapped_lines_fit_and_lose_no_word(width: int) -> None:
+    case = stopped().answer("inside", "notches").mend("refit-nut", "nut-loose")
+    wide = write(sheet(case))
+    narrow = write(sheet(case), width=width)
+    assert max(len(line) for line in narrow.split("\n")) <= width
+    assert narrow.split() == wide.split()
+
+
+def test_a_point_that_is_wrapped_stays_under_its_dash() -> None:
+    cut = text.wrap("- one two three four five\n  six seven eight nine", 12).split("\n")
+    assert cut == ["- one two", "  three four", "  five", "  six seven", "  eight nine"]
+
+
+# --- three messages ----------------------------------------------------------------------------
+
+
+def test_the_short_form_by_hand() -> None:
+    case = stopped().by("mechanic").answer("nut", "bad", minutes=5)
+    facts = replace(sheet(case), ahead=Ahead("Refit the drive nut", "remedy", "plan", minutes=90))
+    said = sms.sms(facts)
+    assert said.startswith(
+        'STOP. DO NOT START. Goat 43 h: "it rattles below". found: Drive nut working loose 99 of 100. '
+    )
+    assert said.endswith("Next: Repair: Refit the drive nut Not in list: under 1 of 100. Spent 5 min.")
+    assert sms.segments(said) == 2
+
+
+# 3GPP TS 23.038 and 23.040: 160 septets in one message, 153 in each of several; brackets cost two.
+@pytest.mark.parametrize(
+    ("said", "wanted"),
+    [
+        ("", 1), ("a" * 160, 1), ("a" * 161, 2), ("a" * 306, 2), ("a" * 307, 3), ("[" * 80, 1), ("[" * 81, 2),
+        ("a" * 152 + "[" + "a" * 152, 3), ("a" * 151 + "[" + "a" * 153, 2),
+    ],
+)  # fmt: skip
+def test_segments_by_hand(said: str, wanted: int) -> None:
+    assert sms.segments(said) == wanted
+
+
+def test_letters_that_not_every_phone_has_are_spelled() -> None:
+    assert sms.plain("Größe 5 µm – “heiß” 90° …  naïve") == 'Grosse 5 um - "heiss" 90 deg ... naive'
+    assert sms.plain("масло 😀") == "????? ?"
+
+
+@cache
+def bare() -> Facts:
+    return sheet(opened())
+
+
+@given(st.text(max_size=200), st.text(max_size=900), st.lists(st.text(min_size=1, max_size=300), max_size=3))
+def test_the_short_form_never_takes_more_than_three_messages(
+    complaint: str, what: str, stops: list[str]
+) -> None:
+    raised = tuple(
+        StopLine("rule", say, say, ("running",), "2026-05-04T09:00:00Z", (), True, "", ()) for say in stops
+    )
+    facts = replace(bare(), complaint=complaint, stops=raised, ahead=Ahead(what, "question"))
+    said = sms.sms(facts)
+    assert sms.segments(said) <= 3
+    assert said.isascii()
+    if stops:
+        assert said.startswith("STOP, DO NOT RUN:")
+
+
+def test_the_gravest_stop_comes_first_and_is_whole() -> None:
+    ride = StopLine("rule", "r" * 400, "r" * 400, ("riding",), "2026-05-04T09:00:00Z", (), True, "", ())
+    run = replace(ride, say="x" * 300, short="x" * 300, bars=("running", "riding"))
+    said = sms.sms(replace(sheet(opened()), stops=(ride, run)))
+    assert said.startswith("STOP, DO NOT RUN: " + "x" * 300 + " LOOK FIRST")
+    assert said.endswith("...")

@@ -1,0 +1,43 @@
+"""Every sample conversation goes as it is written, with each case saved and restored between turns."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bot.authoring import rehearse, shelf, stage
+from bot.reports import text
+
+# Flow id -> how many sample conversations it must have at least, each to a different end or by a
+# different way.
+AT_LEAST: dict[str, int] = {}
+
+SAMPLES = shelf.find().samples
+FILES = rehearse.samples_of(SAMPLES) if SAMPLES.is_dir() else ()
+
+
+@pytest.fixture(scope="module", name="rehearsal")
+def _rehearsal() -> rehearse.Rehearsal:
+    return rehearse.Rehearsal(text.summary)
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(SAMPLES)))
+def test_a_sample_conversation_goes_as_written(path: Path, rehearsal: rehearse.Rehearsal) -> None:
+    assert rehearsal.hear(path) == []
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(SAMPLES)))
+def test_a_sample_conversation_says_by_hand_what_must_or_must_never_happen(path: Path) -> None:
+    assert rehearse.read(path).rules
+
+
+def test_samples_lie_in_folders_named_after_flows() -> None:
+    assert {stage.flow_of(rehearse.read(path)) for path in FILES} <= set(shelf.find().ids())
+    assert all(path.parent.name == stage.flow_of(rehearse.read(path)) for path in FILES)
+
+
+def test_each_flow_has_the_samples_that_it_must_have() -> None:
+    found = [stage.flow_of(rehearse.read(path)) for path in FILES]
+    missing = {flow: found.count(flow) for flow, n in AT_LEAST.items() if found.count(flow) < n}
+    assert missing == {}
