@@ -18,7 +18,7 @@ import logging
 import re
 import traceback
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache, reduce
 from pathlib import Path
@@ -28,7 +28,7 @@ from weakref import WeakSet
 import yaml
 
 from bot.authoring import load, shelf
-from bot.core.desk import BikeCard, Card, Desk
+from bot.core.desk import BikeCard, Card, Desk, Past
 from bot.core.events import Entry, Heard, Role, State, StopRaised, apply
 from bot.core.flow import Flow
 from bot.core.messages import Message
@@ -67,7 +67,7 @@ class Said(Protocol):
 
 
 Receive = Callable[[Desk, State, Heard, datetime], Said]
-BeginsNew = Callable[[State, Heard], bool]
+BeginsNew = Callable[[Desk, State, Heard, datetime], bool]
 
 
 @dataclass(frozen=True)
@@ -259,7 +259,7 @@ def lay_out(
 def _talk(receive: Receive | None, begins_new: BeginsNew | None) -> tuple[Receive, BeginsNew]:
     """The real talk, unless another one is handed in."""
     if receive is not None:
-        return receive, begins_new or (lambda state, heard: False)
+        return receive, begins_new or (lambda desk, state, heard, now: False)
     from bot.core import conversation
 
     return conversation.receive, begins_new or conversation.begins_new
@@ -283,7 +283,7 @@ def _do_turn(store: Store, incoming: Incoming, at: str, receive: Receive, begins
     speaker = store.person(incoming.person)
     case, before = _find_case(store, incoming, begins_new, at)
     rider = _rider(store, case)
-    desk = lay_desk(store, rider, speaker, incoming.address.channel, incoming.flow)
+    desk = lay_desk(store, rider, speaker, incoming.address.channel, incoming.flow, case)
     said = receive(desk, before, incoming.heard, moment(at))
     events = [fill_bike(store, rider, event, at) for event in said.events]
     entries = _number(before, incoming.heard, events, at)
@@ -308,7 +308,9 @@ def _find_case(store: Store, incoming: Incoming, begins_new: BeginsNew, at: str)
     case = store.current(incoming.address, incoming.person)
     if case is not None:
         state = store.state(case)
-        if not begins_new(state, incoming.heard):
+        person = store.person(incoming.person)
+        desk = lay_desk(store, _rider(store, case), person, incoming.address.channel, incoming.flow)
+        if state.ended is None or not begins_new(desk, state, incoming.heard, moment(at)):
             return case, state
     return store.open_case(incoming.person, at), State()
 
@@ -366,7 +368,9 @@ def _revive_flow(store: Store, hash: str) -> Flow:
         return load.load_text(text.encode(), common.encode() or None).flow
 
 
-def lay_desk(store: Store, rider: Person, speaker: Person, channel: str, only: str = "") -> Desk:
+def lay_desk(
+    store: Store, rider: Person, speaker: Person, channel: str, only: str = "", case: int = 0
+) -> Desk:
     """Everything that the core is handed for one turn besides the case. `only`: a single flow's id."""
     settings = {
         **{k: v for k, v in rider.settings.items() if k in RIDER_SETTINGS},
@@ -377,13 +381,33 @@ def lay_desk(store: Store, rider: Person, speaker: Person, channel: str, only: s
     cards = tuple(c for line in offered if only in ("", line.flow) for c in _cards(flows, line.hash))
     minutes = MESSAGE_MINUTES.get(channel, OTHER_MESSAGE_MINUTES)
     words = read_words(str(settings.get("language", "en")))
-    return Desk(words, cards, flows, _write_up, store.bikes_of(rider.id), settings, minutes)
+    bikes = tuple(_with_past(store, bike, case) for bike in store.bikes_of(rider.id))
+    others = sum(1 for line in store.cases_of(rider.id) if not line.ended and line.id != case and line.bike)
+    return _with_summary(Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others))
 
 
-def _write_up(flow: Flow, state: State, now: datetime) -> str:
-    from bot.reports import text
+def _with_past(store: Store, bike: BikeCard, case: int) -> BikeCard:
+    """The bike with its newest other case, so that a new complaint can quote it."""
+    lines = [line for line in store.cases_of_bike(bike.id) if line.id != case]
+    if not lines:
+        return bike
+    last = lines[0]
+    return replace(bike, past=Past(last.title, last.complaint, last.ended, last.last))
 
-    return text.summary(flow, state, now)
+
+def _no_summary(flow: Flow, state: State, now: datetime) -> str:
+    raise RuntimeError("a desk without its summary was handed out")
+
+
+def _with_summary(desk: Desk) -> Desk:
+    """The desk with a summary that knows the rider's own settings, as the desk holds them."""
+
+    def write_up(flow: Flow, state: State, now: datetime) -> str:
+        from bot.reports import text
+
+        return text.summary(flow, state, now, desk=desk)
+
+    return replace(desk, summary=write_up)
 
 
 def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:
@@ -403,6 +427,7 @@ def _noted(desk: Desk) -> dict[str, Any]:
         "bikes": [asdict(bike) for bike in desk.bikes],
         "settings": dict(desk.settings),
         "minutes": desk.message_minutes,
+        "open_cases": desk.open_cases,
         "language": desk.words.language,
     }
 
@@ -410,9 +435,16 @@ def _noted(desk: Desk) -> dict[str, Any]:
 def _lay_again(store: Store, noted: Mapping[str, Any]) -> Desk:
     flows = KeptFlows(store)
     cards = tuple(c for text_hash in noted["cards"] for c in _cards(flows, text_hash))
-    bikes = tuple(BikeCard(**bike) for bike in noted["bikes"])
+    bikes = tuple(_bike_again(bike) for bike in noted["bikes"])
     words = read_words(noted["language"])
-    return Desk(words, cards, flows, _write_up, bikes, noted["settings"], noted["minutes"])
+    open_cases = noted.get("open_cases", 0)
+    settings, minutes = noted["settings"], noted["minutes"]
+    return _with_summary(Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases))
+
+
+def _bike_again(noted: Mapping[str, Any]) -> BikeCard:
+    past = Past(**noted["past"]) if noted.get("past") else None
+    return BikeCard(**{**noted, "past": past})
 
 
 _NOT_STOCKED: WeakSet[Store] = WeakSet()

@@ -122,7 +122,7 @@ def exchanges_of(script: Script, stage: Stage, start: State, skip: int = 0) -> I
             if n <= skip:
                 continue
             said = heard(line, script.head("channel"))
-            if stage.begins_new(state, said):
+            if stage.begins_new(desk, state, said, now):
                 state = State()
             turn = stage.receive(desk, state, said, now)
             after = grown(state, turn.events, said, now)

@@ -39,7 +39,7 @@ class Said(Protocol):
 
 
 Receive = Callable[[Desk, State, Heard, datetime], Said]
-BeginsNew = Callable[[State, Heard], bool]
+BeginsNew = Callable[[Desk, State, Heard, datetime], bool]
 Summary = Callable[[Flow, State, datetime], str]
 
 
@@ -94,7 +94,7 @@ def set_up(
 
         receive = conversation.receive
         begins_new = begins_new or conversation.begins_new
-    return Stage(loaded, receive, wording(), summary, begins_new or (lambda state, heard: False))
+    return Stage(loaded, receive, wording(), summary, begins_new or (lambda desk, state, heard, now: False))
 
 
 def flow_of(script: Script) -> str:

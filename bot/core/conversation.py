@@ -20,10 +20,10 @@ are common.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
-from bot.core import controls
+from bot.core import controls, moves
 from bot.core.agenda import Next
 from bot.core.answers import (
     Ambiguous,
@@ -40,7 +40,7 @@ from bot.core.answers import (
 )
 from bot.core.claims import hear_first, listen_again, unsaid
 from bot.core.desk import Desk
-from bot.core.events import Asked, Heard, Noted, State, WasAsked, WasHeard
+from bot.core.events import Asked, Heard, Noted, SettingTold, State, WasAsked, WasHeard
 from bot.core.hearing import offer
 from bot.core.messages import Message
 from bot.core.moves import MOVES, Move
@@ -59,6 +59,8 @@ class Turn:
     events: tuple[Any, ...]
     messages: tuple[Message, ...]
 
+
+LONG_PAUSE = timedelta(hours=6)
 
 # --- the table -------------------------------------------------------------------------------
 
@@ -130,6 +132,9 @@ def _take_press(talk: Talk) -> None:
 
 def _take_words(talk: Talk) -> None:
     asked = talk.asked
+    if talk.state.ended is not None:
+        _after_the_end(talk)
+        return
     if not talk.state.complaint and (asked is None or asked.what == "problem"):
         _take_first_words(talk)
         return
@@ -141,6 +146,29 @@ def _take_words(talk: Talk) -> None:
         _wake(talk)
     else:
         _apply(talk, reading)
+
+
+def _after_the_end(talk: Talk) -> None:
+    """A closed case that is spoken to again: control words, going on from parking, or a relapse."""
+    ended = talk.state.ended
+    assert ended is not None
+    reading = read(talk.heard.text, None, talk.words.controls)
+    if isinstance(reading, Control) and reading.name not in ("came_back", "repeat"):
+        controls.CONTROLS[reading.name](talk, reading.rest)
+        return
+    if ended.how in ("parked", "put_off"):
+        talk.say("welcome_back")
+        for setting in ("place", "kit"):
+            talk.emit(SettingTold(setting=setting, value=""))
+        listen_again(talk)
+    elif isinstance(reading, Control) and reading.name == "repeat":
+        talk.say("ended.resume", how=talk.words.say(f"ended.{ended.how}"))
+        return
+    else:
+        _note(talk)
+        moves.come_back(talk)
+    settle(talk)
+    put_next(talk)
 
 
 def _take_first_words(talk: Talk) -> None:
@@ -191,8 +219,18 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         return
     else:
         _note(talk)
-        talk.say("unclear", again=words.say("again"))
+        if _long_pause(talk):
+            talk.say("welcome_back")
+        else:
+            talk.say("unclear", again=words.say("again"))
     put_again(talk)
+
+
+def _long_pause(talk: Talk) -> bool:
+    """Whether the open question was put so long ago that the rider may have lost the thread."""
+    assert talk.asked is not None
+    put = datetime.fromisoformat(talk.asked.at.replace("Z", "+00:00"))
+    return talk.now - put > LONG_PAUSE
 
 
 def _note(talk: Talk) -> None:

@@ -23,13 +23,24 @@ class Card:
 
 
 @dataclass(frozen=True)
+class Past:
+    """An earlier case of a bike: what it was about, how it ended, and when (UTC ISO)."""
+
+    title: str
+    complaint: str
+    ended: str
+    at: str
+
+
+@dataclass(frozen=True)
 class BikeCard:
-    """A bike of this rider, with what is known of it for good."""
+    """A bike of this rider, with what is known of it for good. `past`: the newest earlier case."""
 
     id: str
     nickname: str
     traits: Mapping[str, str] = field(default_factory=dict)
     hours: float | None = None
+    past: Past | None = None
 
 
 @dataclass(frozen=True)
@@ -48,3 +59,4 @@ class Desk:
     bikes: tuple[BikeCard, ...] = ()
     settings: Mapping[str, str | float | bool] = field(default_factory=dict)
     message_minutes: float = 2.0
+    open_cases: int = 0  # other open cases of the speaker: then the bot names the bike

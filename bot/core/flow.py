@@ -303,9 +303,11 @@ class Asking(Strict):
     """What every question and check has.
 
     A question needs no work on the bike. A check may have `steps`, be `behind` access, ask for
-    tools, skill or a running engine. `minutes` is for the look alone.
+    tools, skill or a running engine. `minutes` is for the look alone. `name` is what the look is
+    called in lists and in the record.
     """
 
+    name: Annotated[str, StringConstraints(min_length=1, max_length=60)] | None = None
     ask: Text
     short: Short | None = None
     why: Text | None = None
@@ -323,6 +325,12 @@ class Asking(Strict):
     only_when: dict[Id, tuple[Id, ...]] = Field(default_factory=dict)
     not_sure: Chance = 0.12
     by_feel: bool = False
+
+
+    @property
+    def called(self) -> str:
+        """How the record names it."""
+        return self.name or (self.short or self.ask).rstrip("?.")
 
 
 class One(Asking):

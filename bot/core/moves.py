@@ -74,6 +74,10 @@ def name_bike(talk: Talk, asked: Asked, reading: Reading) -> bool:
     else:
         talk.emit(BikeTaken(bike="", nickname=said))
     talk.say("bike.taken", name=talk.state.nickname)
+    past = known[0].past if known else None
+    if past is not None:
+        how = talk.words.say(f"ended.{past.ended}") if past.ended else talk.words.say("ended.open")
+        talk.say("bike.past", title=past.title, complaint=past.complaint, how=how, date=past.at[:10])
     return True
 
 
@@ -268,7 +272,8 @@ def begin_look(talk: Talk, asked: Asked, reading: Reading) -> bool:
 def come_back(talk: Talk) -> None:
     """The rider's own word that it is back."""
     last = talk.state.mended[-1][1].remedy if talk.state.mended else ""
-    talk.emit(SaidOfRepair(word="came_back"))
+    if last:
+        talk.emit(SaidOfRepair(word="came_back"))
     talk.emit(Reopened(why="came_back", remedy=last))
     talk.say("watch.reopened")
 

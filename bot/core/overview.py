@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from bot.core import odds, plan
+from bot.core.answers import Control, read
 from bot.core.desk import Desk
 from bot.core.events import Asked, Heard, State
 from bot.core.flow import Flow
 from bot.core.history import history
 from bot.core.standing import of_unlisted, standings
+from bot.core.told import pick
+
+RELAPSE_HOURS = 20.0  # running hours within which the same complaint is the same case
+RELAPSE_DAYS = 60.0  # where running hours are not known
 
 # The kinds of open question that programs are told of; finer ones are folded into them.
 KINDS = {
@@ -90,15 +95,33 @@ def _odds(desk: Desk, flow: Flow, state: State, now: datetime) -> tuple[tuple[Su
     return (*listed, unlisted), round(after.fixed, 6), expected
 
 
-def begins_new(state: State, heard: Heard) -> bool:
-    """Whether words after the end belong to a new case: not when it was only put off or parked.
+def begins_new(desk: Desk, state: State, heard: Heard, now: datetime) -> bool:
+    """Whether words after the end belong to a new case.
 
-    A repaired bike whose rider says that it is back goes on in its own case.
+    Not when it was only put off or parked, and not when the same complaint of the same bike comes
+    back within `RELAPSE_HOURS` running hours (`RELAPSE_DAYS` where hours are unknown): then the old
+    case is opened again (D28).
     """
     if state.ended is None or state.ended.how in ("parked", "put_off"):
         return False
-    if state.ended.how == "abandoned":
+    if state.ended.how == "abandoned" or not _lately(desk, state, now):
         return True
-    said = heard.text.casefold()
-    back = ("back", "again", "same")
-    return not (state.mended and any(word in said.split() for word in back))
+    return not _same_complaint(desk, state, heard)
+
+
+def _lately(desk: Desk, state: State, now: datetime) -> bool:
+    bike = next((b for b in desk.bikes if b.id == state.bike), None)
+    if bike and bike.hours is not None and state.hours is not None and bike.hours > state.hours[1]:
+        return bike.hours - state.hours[1] <= RELAPSE_HOURS
+    ended = datetime.fromisoformat(state.entries[-1].at.replace("Z", "+00:00"))
+    return now - ended <= timedelta(days=RELAPSE_DAYS)
+
+
+def _same_complaint(desk: Desk, state: State, heard: Heard) -> bool:
+    """'It is back', or words that speak of the same flow."""
+    if heard.file or heard.press:
+        return True
+    reading = read(heard.text, None, desk.words.controls)
+    if isinstance(reading, Control):
+        return True
+    return pick(heard.text, desk.cards).flow in (state.flow, None)

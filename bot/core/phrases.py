@@ -212,10 +212,12 @@ def asking(words: Words, flow: Flow, state: State, id: str, lead: Sequence[str] 
     standing = standing_line(words, flow, state)
     found = cautions(flow, _ids_of_steps(ask.steps, ask.cautions))
     grave = caution_lines(words, found, grave=True)
-    head = [standing, *grave, *lead, ask.ask, *step_lines(words, ask.steps)]
+    name = [ask.name] if ask.name else []
+    head = [standing, *grave, *lead, *name, *step_lines(words, ask.steps)]
     details = _details(words, flow, ask, units)
     at_work = id in flow.checks
-    text, more = fold_details(head, details, []) if at_work else (_joined(head), _joined(details))
+    text, more = fold_details(head, details if at_work else [], [ask.ask])
+    more = more if at_work else _joined(details)
     controls = AT_WORK if at_work or ask.behind else USUAL
     offered = choices(words, options(words, ask), (*controls, "more") if more else controls)
     hint = _hint(words, ask)

@@ -92,7 +92,7 @@ def _goal(talk: Talk, extra: tuple[str, ...]) -> str:
         if id in flow.remedies:
             return flow.remedies[id].name
         if id in flow.asks:
-            return flow.asking(id).ask.rstrip(".")
+            return flow.asking(id).called
     return ""
 
 
@@ -244,7 +244,7 @@ def _when(talk: Talk, minutes: float | None, hours: float | None, running: str) 
 
 def put_park(talk: Talk, step: Next) -> Message:
     words, flow = talk.words, talk.sure()
-    left = [flow.asking(i).ask for i, _ in step.advice.left_out] if step.advice else []
+    left = [flow.asking(i).called for i, _ in step.advice.left_out if i in flow.checks] if step.advice else []
     lines = [words.say("park.ask")]
     if left:
         lines.append(words.say("park.left", list="; ".join(left[:5])))
@@ -343,7 +343,7 @@ def lifting_line(talk: Talk, rule: str) -> str:
         return words.say("stop.only_mechanic")
     wanted = (*cleared.any, *cleared.all)
     asks = [flow.asking(n.partition(".")[0]) for n in wanted if "." in n]
-    names = [(a.short or a.ask).rstrip("?.") for a in asks]
+    names = [a.called for a in asks]
     names = list(dict.fromkeys((*names, *(flow.remedies[n].name for n in wanted if "." not in n))))
     more = words.count("stop.lifts.more", len(names) - NAMED) if len(names) > NAMED else ""
     key = "stop.lifts" if cleared.any or len(names) == 1 else "stop.lifts.all"

@@ -246,7 +246,7 @@ def ruled_out_lines(talk: Talk) -> list[str]:
         by = words.say("ruled_out.trait")
         if s.look is not None:
             by = words.say(
-                "ruled_out.look", look=flow.asking(s.look.ask).ask, role=words.say(f"role.{s.look.role}"),
+                "ruled_out.look", look=flow.asking(s.look.ask).called, role=words.say(f"role.{s.look.role}"),
                 catches=f"{10 * s.look.catches:.0f}",
             )  # fmt: skip
         lines.append(words.say("ruled_out.line", name=flow.causes[s.cause].name, by=by))

@@ -59,7 +59,7 @@ def lift_stops(talk: Talk) -> bool:
     for rule, by in found:
         talk.emit(StopLifted(rule=rule, by=by))
         name = by.partition(".")[0]
-        label = flow.remedies[name].name if name in flow.remedies else flow.asking(name).ask
+        label = flow.remedies[name].name if name in flow.remedies else flow.asking(name).called
         model = flow.stop_rules[rule]
         talk.say("stop.lifted", by=label, say=model.short or model.say)
     return bool(found)

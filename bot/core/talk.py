@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -74,4 +74,8 @@ class Talk:
         self.tell(plain(self.words, self.words.say(key, **values), kind="info"))
 
     def tell(self, message: Message) -> None:
+        """Say a message; with more than one open case it names the bike."""
+        if self.desk.open_cases and self.state.nickname and not self.messages:
+            name = self.words.say("bike.names", name=self.state.nickname)
+            message = replace(message, text=name + message.text, short=name + (message.short or message.text))
         self.messages.append(message)

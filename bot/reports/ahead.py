@@ -88,7 +88,7 @@ def _what(flow: Flow, what: str, id: str) -> str:
     """The step in the flow's words; '' where only its kind says it."""
     of, _, rest = id.partition("/")
     if id in flow.asks:
-        return flow.asks[id].ask
+        return flow.asks[id].called
     if what == "access":
         return flow.access[id].do
     if what == "shut":
@@ -121,7 +121,7 @@ def _left_out(flow: Flow, state: State, left: Iterable[tuple[str, str]]) -> Iter
     }
     for id, why in reasons.items():
         if id in flow.asks:
-            yield LeftOut(flow.asks[id].short or flow.asks[id].ask, why)
+            yield LeftOut(flow.asks[id].called, why)
         elif id in flow.remedies:
             yield LeftOut(flow.remedies[id].name, why)
         elif id in flow.access:

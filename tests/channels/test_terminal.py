@@ -245,15 +245,15 @@ class AtTerminal:
             command, stdin=theirs, stdout=theirs, stderr=theirs, env=environment, cwd=ROOT
         )
         os.close(theirs)
-        self.shown = ""
+        self.shown, self.seen = "", 0
 
-    def wait_for(self, text: str, seconds: float = 30) -> str:
-        """Read until this is shown; what was shown since the last time."""
-        until, before = time.monotonic() + seconds, len(self.shown)
-        while text not in self.shown[before:]:
+    def wait_for(self, text: str, seconds: float = 30) -> None:
+        """Read until this is shown, after whatever was waited for before."""
+        until = time.monotonic() + seconds
+        while (found := self.shown.find(text, self.seen)) < 0:
             if time.monotonic() > until or not self._read():
-                raise AssertionError(f"never shown: {text!r}; shown: {self.shown[before:]!r}")
-        return self.shown[before:]
+                raise AssertionError(f"never shown: {text!r}; shown: {self.shown[self.seen :]!r}")
+        self.seen = found + len(text)
 
     def _read(self) -> bool:
         if not select.select([self.mine], [], [], 0.2)[0]:
@@ -266,6 +266,8 @@ class AtTerminal:
         return bool(got)
 
     def type(self, keys: str) -> None:
+        """Type, no sooner after the prompt than a person would: line editing starts just after it."""
+        time.sleep(0.5)
         os.write(self.mine, keys.encode())
 
     def end(self) -> int:
@@ -293,6 +295,7 @@ def test_ctrl_c_loses_nothing_and_says_how_to_go_on(record: Path) -> None:
         seat.wait_for("?")
         seat.wait_for("> ")
         seat.type("half a wo")
+        seat.wait_for("half a wo")
         seat.type("\x03")
         seat.wait_for("sumpline chat")
         assert seat.end() == 130

@@ -240,11 +240,12 @@ def test_with_the_gate_closed_the_leaf_plan_begins(problem: Problem) -> None:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_a_repair_plan_costs_what_carrying_it_out_costs(seed: int) -> None:
-    case = replace(build(draw(6000 + seed)), acts=())
+    case = replace(build(draw(6000 + seed)), acts=(), hand_over=2000.0)
     leaf = Played(case).choice(((), (0,) * len(case.fixes), 0), case.weights).leaf
+    assert leaf.name == "repair"
     numbers = [int(name.split("-")[1]) for name in leaf.whole]
     first = len(leaf.first)
-    sessions = iter([tuple(numbers[:first]), *((n,) for n in numbers[first:])] if numbers else [])
+    sessions = iter([tuple(numbers[:first]), *((n,) for n in numbers[first:])])
 
     def carry_out(*_: object) -> tuple[str, tuple[int, ...]]:
         causes = next(sessions, None)

@@ -103,7 +103,7 @@ _COMMANDS: dict[str, Callable[[State, Heard, str], Any]] = {
 }
 
 
-def begins_new(state: State, heard: Heard) -> bool:
+def begins_new(desk: Desk, state: State, heard: Heard, now: datetime) -> bool:
     return state.ended is not None
 
 
