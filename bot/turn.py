@@ -15,22 +15,19 @@ transaction, so the two never differ.
 from __future__ import annotations
 
 import logging
-import re
 import traceback
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
-from functools import lru_cache, reduce
+from functools import reduce
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 from weakref import WeakSet
 
-import yaml
-
-from bot.authoring import load, shelf
+from bot.authoring import shelf
+from bot.authoring.wording import read_words
 from bot.core.desk import BikeCard, Card, Desk, Past
 from bot.core.events import Entry, Heard, Role, State, StopRaised, apply
-from bot.core.flow import Flow
 from bot.core.messages import Message
 from bot.core.words import Words
 from bot.record.cases import KeptFlow, Person
@@ -41,8 +38,11 @@ from bot.record.post import Address, Incoming, Outgoing
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
 
+if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
+    from bot.core.flow import Flow
+
 # What channels and the command line need beside what is defined here.
-__all__ = ["Difference", "Heard", "Outgoing", "RecordError", "Role", "Store"]
+__all__ = ["Difference", "Heard", "Outgoing", "RecordError", "Role", "Store", "read_words"]
 
 LOG = logging.getLogger("sumpline.turn")
 TRIES = 3  # a turn that fails so often is given up, so that later messages are not held back
@@ -207,16 +207,16 @@ def stand(
     store: Store, channel: str, chat: str, person_name: str, now: datetime, thread: str = ""
 ) -> Standing | None:
     """Where this person is in the talk, as facts for programs; None before there is a case."""
-    from bot.core import conversation
-
     at = stamp(now)
     found = _whereabouts(store, Address(channel, chat, thread), person_name)
     if found is None:
         return None
+    from bot.core import conversation
+
     person, case = found
     state = store.state(case)
     desk = lay_desk(store, _rider(store, case), person, channel)
-    return Standing(case, state, conversation.overview(desk, state, moment(at)))
+    return Standing(case, state, conversation.overview(desk, state, moment(at), person.name))
 
 
 def resume(store: Store, channel: str, chat: str, person_name: str, thread: str = "") -> tuple[Outgoing, ...]:
@@ -249,6 +249,8 @@ def lay_out(
     store: Store, flow_text: str, common_text: str, scope: str, now: datetime, who: int | None = None
 ) -> str:
     """Keep a flow and put it in use for a scope; its hash. FlowError with every problem of it."""
+    from bot.authoring import load
+
     loaded = load.load_text(flow_text.encode(), common_text.encode() or None)
     with store.writing():
         _keep_flow(store, loaded.flow, loaded.hash, flow_text, common_text)
@@ -338,7 +340,7 @@ def _line(words: Words, key: str, fell: FallingReadingError | None = None) -> Me
 # --- the desk -------------------------------------------------------------------------------
 
 
-class KeptFlows(Mapping[str, Flow]):
+class KeptFlows(Mapping[str, "Flow"]):
     """Flows by hash, read from the record when they are wanted."""
 
     def __init__(self, store: Store) -> None:
@@ -361,6 +363,8 @@ _FLOWS: dict[str, Flow] = {}  # by hash of the text, so an entry is never out of
 
 def _revive_flow(store: Store, hash: str) -> Flow:
     """From the stored form; from the texts when the form is of another time."""
+    from bot.authoring import load
+
     try:
         return load.revive(store.flow_form(hash))
     except ValueError:
@@ -412,6 +416,8 @@ def _with_summary(desk: Desk) -> Desk:
 
 def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:
     """The flow's card; none for a flow that cannot be read any more, so that the others go on."""
+    from bot.authoring import load
+
     try:
         made = load.card(flows[hash])
     except Exception:
@@ -455,6 +461,8 @@ def _stock(store: Store, at: str) -> None:
 
     A flow whose file is wrong is left out and logged: the others must go on.
     """
+    from bot.authoring import load
+
     if store not in _NOT_STOCKED:
         return
     here = shelf.find()
@@ -473,6 +481,8 @@ def _stock(store: Store, at: str) -> None:
 
 
 def _keep_shipped(store: Store, flow: str) -> str:
+    from bot.authoring import load
+
     found = load.shipped(flow)
     with store.writing():
         _keep_flow(store, found.flow, found.hash, found.text, found.common)
@@ -480,35 +490,11 @@ def _keep_shipped(store: Store, flow: str) -> str:
 
 
 def _keep_flow(store: Store, flow: Flow, hash: str, text: str, common: str) -> None:
+    from bot.authoring import load
+
     head = (flow.flow, flow.version, flow.language, flow.title)
     store.keep_flow(KeptFlow(hash, *head, text, common, load.parsed(flow)))
     _FLOWS[hash] = flow
-
-
-# --- words ----------------------------------------------------------------------------------
-
-_WORDS = Path(__file__).with_name("words")
-
-
-@lru_cache(maxsize=8)
-def read_words(language: str = "en") -> Words:
-    """The bot's own wording; what a language lacks, or a language we lack, is said in English."""
-    if not re.fullmatch(r"[a-z]{2,3}(-[a-z]+)?", language) or not (_WORDS / f"{language}.yaml").is_file():
-        return read_words()
-    text = (_WORDS / f"{language}.yaml").read_text(encoding="utf-8")
-    # The base loader leaves every scalar as text, so that a bare yes or 1 stays what was written.
-    told = getattr(yaml, "CBaseLoader", yaml.BaseLoader)(text).get_single_data()
-    english = None if language == "en" else read_words()
-    return Words(
-        language=language,
-        texts={**(english.texts if english else {}), **told["texts"]},
-        controls={**(english.controls if english else {}), **_phrases(told["controls"])},
-        lists={**(english.lists if english else {}), **_phrases(told["lists"])},
-    )
-
-
-def _phrases(lists: Mapping[str, Sequence[str]]) -> dict[str, tuple[str, ...]]:
-    return {name: tuple(phrases) for name, phrases in lists.items()}
 
 
 # --- running a case again ---------------------------------------------------------------------

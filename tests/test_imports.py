@@ -19,7 +19,10 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "bot.authoring": ("bot.core", "bot.authoring"),
     "bot.record": ("bot.core", "bot.record"),
     "bot.reports": ("bot.core", "bot.reports"),
-    "bot.turn": ("bot.core", "bot.record", "bot.authoring.load", "bot.authoring.shelf", "bot.reports.text"),
+    "bot.turn": (
+        "bot.core", "bot.record", "bot.authoring.load", "bot.authoring.shelf", "bot.authoring.wording",
+        "bot.reports.text",
+    ),
     "bot.channels": ("bot.turn", "bot.core.messages", "bot.core.events.Heard", "bot.channels"),
     "bot.cli": ("bot",),
 }
@@ -29,7 +32,7 @@ OTHERS: dict[str, tuple[str, ...]] = {
     "numpy": ("bot.core", "bot.authoring"),
     "pydantic": ("bot.core", "bot.authoring", "bot.reports"),
     "pydantic_core": ("bot.core", "bot.authoring"),
-    "yaml": ("bot.authoring", "bot.turn"),
+    "yaml": ("bot.authoring",),
     "sqlite_utils": ("bot.record",),
     "sqlite3": ("bot.record", "bot.cli"),
 }

@@ -10,7 +10,7 @@ import pytest
 import yaml
 
 from bot import turn
-from bot.authoring import shelf
+from bot.authoring import shelf, wording
 from bot.core import events
 from bot.core.events import Heard
 from bot.core.messages import Message
@@ -258,7 +258,7 @@ def test_words_keep_what_was_written(tmp_path: Path, monkeypatch: pytest.MonkeyP
         "texts: {a: b, c: d}\ncontrols: {back: [back]}\nlists: {yes: [yes, 1]}\n"
     )
     (tmp_path / "de.yaml").write_text("texts: {a: z}\ncontrols: {}\nlists: {}\n")
-    monkeypatch.setattr(turn, "_WORDS", tmp_path)
+    monkeypatch.setattr(wording, "_WORDS", tmp_path)
     turn.read_words.cache_clear()
     try:
         german = turn.read_words("de")

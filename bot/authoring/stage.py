@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Protocol
 
-import yaml
-
 from bot.authoring import load, shelf
 from bot.authoring.load import Loaded
 from bot.authoring.problems import FlowError, hint
 from bot.authoring.script import Given, Rule, Script, Slip, slip
+from bot.authoring.wording import read_words
 from bot.core import events
 from bot.core.desk import BikeCard, Card, Desk
 from bot.core.events import Entry, Heard, State, fold
@@ -94,7 +93,8 @@ def set_up(
 
         receive = conversation.receive
         begins_new = begins_new or conversation.begins_new
-    return Stage(loaded, receive, wording(), summary, begins_new or (lambda desk, state, heard, now: False))
+    never = begins_new or (lambda desk, state, heard, now: False)
+    return Stage(loaded, receive, read_words(), summary, never)
 
 
 def flow_of(script: Script) -> str:
@@ -112,17 +112,6 @@ def find_flow(script: Script) -> Path:
 
 
 @lru_cache(maxsize=4)
-def wording(language: str = "en") -> Words:
-    """The bot's own wording; the base loader leaves a bare yes or 1 as it was written."""
-    text = (_WORDS / f"{language}.yaml").read_text(encoding="utf-8")
-    told = getattr(yaml, "CBaseLoader", yaml.BaseLoader)(text).get_single_data()
-    return Words(language, told["texts"], _phrases(told["controls"]), _phrases(told["lists"]))
-
-
-def _phrases(lists: Mapping[str, Sequence[str]]) -> dict[str, tuple[str, ...]]:
-    return {name: tuple(phrases) for name, phrases in lists.items()}
-
-
 def _hours(script: Script) -> float | None:
     read = [float(g.values[0]) for g in script.given if g.kind == "hours"]
     return read[0] if read else None

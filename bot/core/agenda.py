@@ -272,6 +272,8 @@ def question_fresh_work(case: Case) -> Next | None:
 
 def look_at_fresh_work(case: Case) -> Next | None:
     """Looks for what the repair may have left, and for causes behind the same cover, come first."""
+    if plan.found_since_reopened(case.flow, case.state):
+        return None
     for mended in relapsed(case.state):
         for id in plan.fresh_work_looks(case.flow, case.state, mended):
             if plan.affordable(case.desk, case.flow, case.state, case.now, id):

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from bot.core.events import State
-from bot.core.flow import Flow
 from bot.core.words import Words
+
+if TYPE_CHECKING:
+    from bot.core.flow import Flow
 
 
 @dataclass(frozen=True)

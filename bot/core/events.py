@@ -25,7 +25,7 @@ AskedKind = Literal[
 class Heard(BaseModel):
     """What came in from a channel: words, a press, or a file, from whom."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
     text: str = ""
     press: str = ""  # what a button sent: "<asked seq>:<answer>"; "" when typed
     file: str = ""  # digest of a photo or file kept as evidence
@@ -39,7 +39,7 @@ class Heard(BaseModel):
 
 
 class _Event(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class WasHeard(_Event):
@@ -284,7 +284,7 @@ Event = Annotated[
     | WentOn | StopRaised | StopLifted | Noted | Reopened | Ended,
     Field(discriminator="kind"),
 ]  # fmt: skip
-EVENT: TypeAdapter[Any] = TypeAdapter(Event)
+EVENT: TypeAdapter[Any] = TypeAdapter(Event, config=ConfigDict(defer_build=True))
 
 
 @dataclass(frozen=True)

@@ -104,7 +104,7 @@ EVERYWHERE: tuple[Place, ...] = ("trail", "pit", "garage")
 class Strict(BaseModel):
     """Base of all: unknown keys refused, nothing converted, nothing changed later."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, defer_build=True)
 
 
 # --- small parts ---------------------------------------------------------------------------

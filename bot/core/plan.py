@@ -37,7 +37,7 @@ from bot.core.problem import AccessStep, Act, Fix, Problem
 MINUTE_WORTH = 0.30  # of the flow's currency; a setting
 RUNNING_GATE = 0.25  # no running while one cause that running makes worse is likelier (D8)
 RIDING_GATE = 0.05  # no riding while one cause that can hurt the rider is likelier (D8)
-WATCH_FROM = 0.5  # below this a harmless cause is no ground to wait and look again
+WATCH_FROM = 0.3  # below this a harmless cause is no ground to wait and look again
 WATCH_MINUTES = 20.0  # a second look: pan, look, photo
 PROOF_MINUTES = 30.0  # a run that shows whether it is fixed, where the flow names none
 KITS = ("bare", "roll", "garage", "special")
@@ -320,6 +320,8 @@ def _fixes(desk: Desk, flow: Flow, state: State, now: odds.Beliefs, here: Limits
             proof_minutes=proof,
             clears_stop=id in clearing,
         )
+    if here is not None and "riding" in here.bars:
+        return  # waiting for the next look means riding on
     for c, n in column.items():
         if flow.causes[c].remedy is None and flow.causes[c].second_look and now.of(c) >= WATCH_FROM:
             yield Fix(f"watch:{c}", WATCH_MINUTES, (n,), 0.95, pseudo=True)
@@ -489,6 +491,12 @@ def fresh_work_looks(flow: Flow, state: State, mended: Mended_) -> tuple[str, ..
             if causes_found(ask) & group and not made and id not in ordered:
                 ordered.append(id)
     return tuple(ordered)
+
+
+def found_since_reopened(flow: Flow, state: State) -> bool:
+    """Whether a look has found something since the fault came back: then that goes first."""
+    at = _reopened_at(state)
+    return any(t.seq > at and found_bad(flow, t.event.ask, t.event.value) for t in state.answers)
 
 
 def _reopened_at(state: State) -> int:
