@@ -539,6 +539,7 @@ class StopRule(Strict):
     why: Text | None = None
     bars: Annotated[tuple[Bar, ...], Field(min_length=1)]
     cleared_by: ClearedBy
+    second_look: Id | None = None
     basis: Basis = "practice"
     source: Id | None = None
 

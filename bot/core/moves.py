@@ -38,9 +38,9 @@ from bot.core.events import (
     Withdrawn,
     WorkLeft,
 )
-from bot.core.flow import Number
+from bot.core.flow import Look, Number, Several
 from bot.core.hearing import answer
-from bot.core.putting import lifting_line
+from bot.core.putting import lifting_line, stop_message
 from bot.core.stops import DAMAGE_SEEN
 from bot.core.talk import Talk
 from bot.core.units import convert, measure
@@ -118,15 +118,24 @@ def answer_ask(talk: Talk, asked: Asked, reading: Reading) -> bool:
     if found is None:
         return False
     flow = talk.sure()
+    _tell_of_the_other(talk, asked)
     talk.emit(found)
     ask = flow.asking(asked.id)
     if isinstance(ask, Number) and ask.meter and found.number:
         talk.emit(HoursRead(low=found.number[0], high=found.number[1]))
-    if "other" in found.value and asked.id in flow.checks:
-        talk.emit(
-            StopRaised(rule=DAMAGE_SEEN, bars=("running", "riding"), because=(talk.state.next_seq - 1,))
-        )
+    if "other" in found.value and isinstance(ask, (Look, Several)) and ask.other_damage:
+        because = (talk.state.next_seq - 1,)
+        talk.emit(StopRaised(rule=DAMAGE_SEEN, bars=("running", "riding"), because=because))
+        talk.tell(stop_message(talk, DAMAGE_SEEN))
     return True
+
+
+def _tell_of_the_other(talk: Talk, asked: Asked) -> None:
+    """Someone else answered the same question meanwhile: both answers are kept (D12)."""
+    told = talk.state.told(asked.id)
+    if told is not None and told.seq > asked.seq and told.who != talk.seat:
+        role = talk.words.say(f"role.{told.role}")
+        talk.say("meanwhile", role=role, found=reasons.said(talk.sure(), talk.state, told.seq))
 
 
 def open_access(talk: Talk, asked: Asked, reading: Reading) -> bool:
@@ -231,6 +240,7 @@ def say_held(talk: Talk, asked: Asked, reading: Reading) -> bool:
 
 
 def watch_or_end(talk: Talk, plan_id: str | None, remedy: str) -> None:
+    plan_id = plan_id or after_a_stop(talk)
     if plan_id is None:
         talk.emit(Ended(how="proved"))
         talk.say("proved", name=talk.state.nickname or talk.state.title)
@@ -240,6 +250,14 @@ def watch_or_end(talk: Talk, plan_id: str | None, remedy: str) -> None:
     talk.say("watch.start", say=second.say)
     source = talk.sure().sources[second.source].title if second.source else ""
     talk.say(f"watch.basis.{second.basis}", source=source)
+
+
+def after_a_stop(talk: Talk) -> str | None:
+    """The looks that a stop wants after it was cleared, if one named them and none was made yet."""
+    rules = talk.sure().stop_rules
+    made = {judged.plan for _, judged in talk.state.judged}
+    lifted = [rules[s.rule].second_look for s in talk.state.stops if s.lifted_by and s.rule in rules]
+    return next((p for p in reversed(lifted) if p is not None and p not in made), None)
 
 
 def _hours(talk: Talk) -> float | None:

@@ -15,6 +15,7 @@ from bot.core.events import (
     WatchSet,
 )
 from bot.core.flow import Flow, Graded, SecondLook, Several
+from bot.core.moves import after_a_stop
 from bot.core.putting import stop_message
 from bot.core.talk import Talk
 
@@ -74,12 +75,13 @@ def begin_watch(talk: Talk) -> bool:
     if step.what != "watch":
         return False
     cause = flow.causes[step.id]
-    assert cause.second_look is not None
+    looks = after_a_stop(talk) or cause.second_look
+    assert looks is not None
     chance = plan.beliefs(flow, state).of(step.id)
     talk.say("watch.likely", name=cause.name, chance=f"{100 * chance:.0f}")
-    second = flow.second_looks[cause.second_look]
+    second = flow.second_looks[looks]
     hours = state.hours[1] if state.hours else None
-    talk.emit(WatchSet(plan=cause.second_look, index=0, from_hours=hours))
+    talk.emit(WatchSet(plan=looks, index=0, from_hours=hours))
     talk.say("watch.start", say=second.say)
     source = flow.sources[second.source].title if second.source else ""
     talk.say(f"watch.basis.{second.basis}", source=source)

@@ -211,6 +211,8 @@ def cleared(flow: Flow, state: State) -> tuple[tuple[str, str], ...]:
     out = []
     for stop in state.standing:
         rule = flow.stop_rules.get(stop.rule)
+        if stop.rule == DAMAGE_SEEN and (look := _looked_good_again(state, stop)):
+            out.append((stop.rule, look))
         if rule is None or (rule.cleared_by.by == "mechanic" and not _by_mechanic(state, stop, rule)):
             continue
         done = {n: _done(state, stop, n) for n in (*rule.cleared_by.any, *rule.cleared_by.all)}
@@ -219,6 +221,12 @@ def cleared(flow: Flow, state: State) -> tuple[tuple[str, str], ...]:
         if any_ok or all_ok:
             out.append((stop.rule, next(n for n, ok in done.items() if ok)))
     return tuple(out)
+
+
+def _looked_good_again(state: State, stop: Stop) -> str:
+    """The check that showed the damage, once the same look was good; '' until then."""
+    showed = {e.event.ask for e in state.entries if e.seq in stop.because and isinstance(e.event, Answered)}
+    return next((f"{check}.good" for check in showed if _done(state, stop, f"{check}.good")), "")
 
 
 def _by_mechanic(state: State, stop: Stop, rule: StopRule) -> bool:

@@ -277,3 +277,41 @@ def test_what_was_said_is_in_the_entry() -> None:
     event = talk.state.answers[0].event
     assert isinstance(event, Answered)
     assert (event.ask, event.value, event.rank, event.words) == ("knock", ("no",), 2, "no knock")
+
+
+def test_two_people_answer_the_same_question_and_both_answers_are_kept() -> None:
+    talk = chat().talk("it rattles")
+    talk.say("hello", who="wrench", role="mechanic")
+    asked = talk.state.asked["rider"].seq
+    talk.say("no knock", who="wrench", role="mechanic")
+    talk.say("", press=f"{asked}:no")
+    assert "Meanwhile the mechanic answered this too: No knock" in talk.said
+    assert [t.who for t in talk.state.answers] == ["wrench", "rider"]
+
+
+def test_damage_of_another_kind_is_said_as_a_stop_and_the_same_look_good_again_lifts_it() -> None:
+    talk = to_the_nut(chat().talk(*TO_THE_SEARCH))
+    talk.say("bad, but something else")
+    assert talk.messages[0].kind == "stop"
+    talk.say("not sure")
+    talk.talk("change nut")
+    talk.say("it does not move")
+    assert talk.stops == set()
+
+
+def test_a_stop_may_name_the_looks_that_follow_it() -> None:
+    from bot.core.flow import read
+    from tests.rattle import RATTLE
+
+    rules = {"big-knock": {**RATTLE["stop_rules"]["big-knock"], "second_look": "debris"}}
+    remedies = {**RATTLE["remedies"], "refit-nut": {**RATTLE["remedies"]["refit-nut"]}}
+    del remedies["refit-nut"]["second_look"]
+    talk = Chat(read({**RATTLE, "stop_rules": rules, "remedies": remedies}))
+    to_the_nut(talk.talk("it rattles", "it knocks", "Goat", "by foot", "none clings", "garage", "4"))
+    talk.talk("it moves", "do it now", "I have it all", "done", "done", "yes")
+    for _ in range(8):
+        if talk.asked[0] in ("held", "second_look"):
+            break
+        talk.say({"check": "none of these", "point": "yes"}.get(talk.asked[0], "done"))
+    talk.say("quiet")
+    assert talk.asked == ("second_look", "debris")

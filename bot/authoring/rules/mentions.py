@@ -162,6 +162,7 @@ def _rules(flow: Flow) -> Iterator[Mention]:
             yield Mention("signs", condition, path, how="rule")
     for id, rule in flow.stop_rules.items():
         yield from _maybe("sources", rule.source, "stop_rules", id, "source")
+        yield from _maybe("second_looks", rule.second_look, "stop_rules", id, "second_look")
     for id, plan in flow.second_looks.items():
         yield from _maybe("sources", plan.source, "second_looks", id, "source")
         yield from _each("asks", plan.asks, "second_looks", id, "asks")
