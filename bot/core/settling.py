@@ -16,6 +16,7 @@ from bot.core.events import (
 )
 from bot.core.flow import Flow, Graded, SecondLook, Several
 from bot.core.moves import after_a_stop
+from bot.core.phrases import stop_text
 from bot.core.putting import stop_message
 from bot.core.talk import Talk
 
@@ -61,8 +62,8 @@ def lift_stops(talk: Talk) -> bool:
         talk.emit(StopLifted(rule=rule, by=by))
         name = by.partition(".")[0]
         label = flow.remedies[name].name if name in flow.remedies else flow.asking(name).called
-        model = flow.stop_rules[rule]
-        talk.say("stop.lifted", by=label, say=model.short or model.say)
+        said = stop_text(talk.words, rule, flow.stop_rules.get(rule), short=True)
+        talk.say("stop.lifted", by=label, say=said)
     return bool(found)
 
 
