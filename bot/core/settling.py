@@ -101,14 +101,16 @@ def judge_look(talk: Talk) -> bool:
     if not all(agenda.answered(talk.state, id) for id in second.asks):
         return False
     how = verdict(flow, talk.state, second)
-    outcome = "clean" if how == "clean" else "less" if how == "less" else "back"
+    steady = how == "less" or (how == "same" and not watch.for_remedy)  # nothing was mended: look on
+    outcome = "clean" if how == "clean" else "less" if steady else "back"
     talk.emit(LookJudged(plan=watch.plan, index=watch.index, verdict=outcome))  # type: ignore[arg-type]
     source = flow.sources[second.source].title if second.source else ""
     if how == "clean":
         talk.say("watch.clean", basis=talk.words.say(f"watch.basis.{second.basis}", source=source))
         _go_on(talk, second, watch.plan, watch.index + 1, watch.for_remedy)
-    elif how == "less":
-        talk.say("watch.less", meaning=second.meanings.less)
+    elif steady:
+        meaning = second.meanings.less if how == "less" else second.meanings.same
+        talk.say(f"watch.{how}", meaning=meaning)
         _go_on(talk, second, watch.plan, watch.index, watch.for_remedy)
     else:
         _come_back(talk, second, how, watch.for_remedy)
