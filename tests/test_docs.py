@@ -7,19 +7,23 @@ from __future__ import annotations
 
 import argparse
 import re
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from bot.authoring.catalogue import CATALOGUE
+from bot.authoring.load import shipped, shipped_ids
 from bot.cli import parser
+from bot.core.conversation import draw_table
 from tests.test_imports import MAY_IMPORT
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 CODES = ROOT / "docs" / "problems.md"
+TALK = ROOT / "docs" / "talk.md"
 
 
 def _commands(made: argparse.ArgumentParser, name: str = "sumpline") -> Iterator[tuple[str, list[str]]]:
@@ -56,6 +60,32 @@ def codes_page() -> str:
         sentence = kind.sentence.replace("|", "\\|")
         lines.append(f"| {code} | {kind.rule} | {kind.severity} | {sentence} |")
     return "\n".join(lines) + "\n"
+
+
+def talk_page() -> str:
+    """The page that draws the talk, from the table that moves it."""
+    return f"""# The talk, drawn from its table
+
+What may be open at a seat, which readings of a reply move the case, and by which move. Made from
+`TABLE` in `bot/core/conversation.py`: `python -m tests.test_docs`. Control words (why, back, not
+sure, and so on) work at every step and stand in `bot/core/controls.py`.
+
+```mermaid
+{draw_table()}
+```
+"""
+
+
+def figures_by_basis() -> Counter[str]:
+    """How many figures of the shipped flows are sourced, borrowed and practice."""
+    found: Counter[str] = Counter()
+    for flow_id in shipped_ids():
+        flow = shipped(flow_id).flow
+        holders = [*flow.asks.values(), *flow.access.values(), *flow.remedies.values()]
+        found.update(figure.basis for holder in holders for figure in holder.figures)
+        found.update(rule.basis for rule in flow.stop_rules.values())
+        found.update(plan.basis for plan in flow.second_looks.values())
+    return found
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -137,5 +167,18 @@ def test_every_benchmark_is_listed() -> None:
     assert not [name for name in found if f"tests.bench.{name}" not in DEVELOPERS]
 
 
+def test_the_talk_is_drawn_from_its_live_table() -> None:
+    assert TALK.read_text("utf-8") == talk_page(), "run: python -m tests.test_docs"
+    assert "docs/talk.md" in DEVELOPERS
+
+
+def test_readme_says_how_many_figures_are_practice() -> None:
+    """Counted over all shipped flows, so that the page cannot flatter."""
+    counted = figures_by_basis()
+    for basis, number in counted.items():
+        assert f"{number} {basis}" in README, f"README must say '{number} {basis}'"
+
+
 if __name__ == "__main__":
     CODES.write_text(codes_page(), "utf-8")
+    TALK.write_text(talk_page(), "utf-8")

@@ -195,10 +195,10 @@ def close_up(case: Case) -> Next | None:
 
 
 def shut_last(case: Case) -> Next | None:
-    """The next point or the shutting of what was opened last."""
+    """The next point or the shutting of what must go back first."""
     if not case.state.open:
         return None
-    last = case.state.open[-1]
+    last = plan.shut_first(case.flow, case.state)
     point = _open_point(case, last, tuple(p.id for p in case.flow.access[last].closing))
     return point or Next("shut", last)
 

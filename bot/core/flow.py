@@ -410,7 +410,8 @@ class Access(Strict):
     """Something that must come off or out first.
 
     `after` holds unless a known trait picks another list in `after_when`.
-    `given_by`: having any of these open gives this one too.
+    `given_by`: having any of these open gives this one too. `fills`: something is poured in again,
+    so it is shut after everything else that can be.
     """
 
     do: Text
@@ -423,6 +424,7 @@ class Access(Strict):
     after: tuple[Id, ...] = ()
     after_when: dict[Id, dict[Id, tuple[Id, ...]]] = Field(default_factory=dict)
     given_by: tuple[Id, ...] = ()
+    fills: bool = False
     skill: Skill = "anyone"
     at: tuple[Place, ...] = EVERYWHERE
     tools: tuple[Id, ...] = ()

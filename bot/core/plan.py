@@ -34,6 +34,7 @@ from bot.core.flow import (
 from bot.core.history import history
 from bot.core.problem import AccessStep, Act, Fix, Problem
 
+LIKELY = 0.2  # a cause whose repair is worth naming when it cannot be done here
 MINUTE_WORTH = 0.30  # of the flow's currency; a setting
 RUNNING_GATE = 0.25  # no running while one cause that running makes worse is likelier (D8)
 RIDING_GATE = 0.05  # no riding while one cause that can hurt the rider is likelier (D8)
@@ -130,6 +131,18 @@ def missing_access(flow: Flow, state: State, behind: Iterable[str]) -> tuple[str
     for id in behind:
         visit(id)
     return tuple(out)
+
+
+def shut_first(flow: Flow, state: State) -> str:
+    """What goes back next: nothing that another still open one is behind, and fluids last.
+
+    Among the rest, what was opened last.
+    """
+    traits = known(state)
+    under = {s for id in state.open for s in before(flow, traits, flow.access[id])}
+    free = [id for id in state.open if id not in under] or list(state.open)
+    dry = [id for id in free if not flow.access[id].fills]
+    return (dry or free)[-1]
 
 
 def beliefs(flow: Flow, state: State) -> odds.Beliefs:
@@ -376,6 +389,19 @@ def found_bad(flow: Flow, id: str, value: tuple[str, ...]) -> frozenset[str]:
     return frozenset()
 
 
+def _blocked_repairs(flow: Flow, state: State, here: Limits, now: odds.Beliefs) -> list[tuple[str, str]]:
+    """Repairs of likely causes that cannot be done here, likeliest first, with the reason."""
+    likely = sorted(((now.of(c), c) for c in now.family.causes if now.of(c) >= LIKELY), reverse=True)
+    out = []
+    for _, cause in likely:
+        id = flow.causes[cause].remedy
+        if id is not None:
+            remedy = flow.remedies[id]
+            why = _blocked(flow, state, here, remedy, remedy.behind, remedy.minutes)
+            out += [(id, why)] if why and (id, why) not in out else []
+    return out
+
+
 def problem(
     desk: Desk, flow: Flow, state: State, here: Limits | None
 ) -> tuple[Problem, tuple[tuple[str, str], ...]]:
@@ -385,6 +411,7 @@ def problem(
     for id in candidates(flow, state):
         why = obstacle(flow, state, here, id) if here else ""
         (left.append((id, why)) if why else able.append(id))
+    left += _blocked_repairs(flow, state, here, now) if here else []
     built = Problem(
         member=now.family.member,
         weights=now.weights / now.total,

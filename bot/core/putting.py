@@ -242,9 +242,16 @@ def _when(talk: Talk, minutes: float | None, hours: float | None, running: str) 
     return words.say(key, n=f"{n:g}", running=words.say(f"watch.{running}"))
 
 
+def _called(talk: Talk, id: str) -> str:
+    flow = talk.sure()
+    return flow.remedies[id].name if id in flow.remedies else flow.asking(id).called
+
+
 def put_park(talk: Talk, step: Next) -> Message:
     words, flow = talk.words, talk.sure()
-    left = [flow.asking(i).called for i, _ in step.advice.left_out if i in flow.checks] if step.advice else []
+    left = (
+        [_called(talk, i) for i, _ in step.advice.left_out if i not in flow.questions] if step.advice else []
+    )
     lines = [words.say("park.ask")]
     if left:
         lines.append(words.say("park.left", list="; ".join(left[:5])))
@@ -259,6 +266,10 @@ def put_hand_over(talk: Talk, step: Next) -> Message:
     lines = lines or [words.say("hand_over.ask", minutes=f"{price:.0f}")]
     if talk.state.bars & {"running"}:
         lines.append(words.say("hand_over.under_stop"))
+    for id, why in step.advice.left_out if step.advice else ():
+        if id in flow.remedies:
+            reason = words.say(f"blocked.{why}")
+            lines.append(words.say("hand_over.blocked", name=_called(talk, id), why=reason))
     offered = (Option("yes", words.say("hand_over.yes")), Option("no", words.say("hand_over.no")))
     return plain(words, _headed(talk, "\n".join(lines)), offered, kind="plan")
 
