@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from bot.core.spoken import ENGLISH, Spoken, Word, fold, slips, tokens, words
+from bot.core.spoken import ENGLISH, Spoken, Word, fold, off, slips, tokens, words
 from bot.core.units import Quantity, convert, measure, quantities
 
 Kind = Literal["one", "several", "graded", "number", "look", "pick", "confirm", "name", "done"]
@@ -16,6 +16,8 @@ Phrase = tuple[str, ...]
 AMONG = 6  # words a message may have for its one bare number to be the measurement
 LISTED = 24  # parts of a list looked at: twice the most marks there are
 REST = 3  # words that may follow "change": more is a sentence about something else
+TELLING = 4  # letters of a word out of a label that is enough to mean it
+FEW = 2  # labels that such words may fit, to be asked which
 PREFIX = 3  # letters that the beginning of a label must have
 
 
@@ -463,6 +465,27 @@ def _begins(said: Phrase, label: Phrase) -> bool:
     return n <= len(label) and said[:-1] == label[: n - 1] and label[n - 1].startswith(said[-1])
 
 
+def _middle(talk: _Talk) -> Reading | None:
+    """Words out of the middle of labels, all of them there; "small outer cover" is enough.
+
+    A label that denies ("no knock") is not meant by words that do not.
+    """
+    said = _stripped(talk.said, talk.spoken, wide=True)
+    idle = {*talk.spoken.small, *talk.spoken.negation}
+    if not any(len(word) >= TELLING and word not in idle for word in said):
+        return None
+    found = [
+        a.id for a in talk.offer.numbered if any(_holds(said, t, talk.spoken) for t in (a.label, a.short))
+    ]
+    return _chosen(talk, found) if 0 < len(found) <= FEW else None
+
+
+def _holds(said: Phrase, label: str, spoken: Spoken) -> bool:
+    there = tokens(label)
+    denies = set(there) & set(spoken.negation)
+    return denies <= set(said) and all(any(off(word, meant) is not None for meant in there) for word in said)
+
+
 _ORDER: tuple[Callable[[_Talk], Reading | None], ...] = (
     _word_for_word,
     _control_word,
@@ -472,4 +495,5 @@ _ORDER: tuple[Callable[[_Talk], Reading | None], ...] = (
     _two_numbers,
     _amount,
     _beginning,
+    _middle,
 )

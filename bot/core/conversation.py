@@ -213,6 +213,9 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
     elif isinstance(reading, Ambiguous):
         labels = {c.press: c.label for c in _shown(talk, asked).choices}
         talk.say("ambiguous", labels=" / ".join(labels.get(i, i) for i in reading.ids))
+    elif asked.what == "confirm":
+        _leave_unconfirmed(talk)
+        return
     elif listen_again(talk):
         settle(talk)
         put_next(talk)
@@ -224,6 +227,22 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         else:
             talk.say("unclear", again=words.say("again"))
     put_again(talk)
+
+
+def _leave_unconfirmed(talk: Talk) -> None:
+    """Words that confirm nothing: the claims are left out, and the words answer the next question."""
+    talk.say("confirm.none")
+    settle(talk)
+    step = upcoming(talk)
+    talk.emit(WasAsked(seat=talk.seat, what=step.what, id=step.id, extra=step.extra))  # type: ignore[arg-type]
+    asked = talk.asked
+    assert asked is not None
+    reading = read(talk.heard.text, offer(talk, asked, _shown(talk, asked).choices), talk.words.controls)
+    if isinstance(reading, Control) or (asked.what, type(reading)) not in TABLE:
+        _note(talk)
+        put_again(talk)
+        return
+    _apply(talk, reading)
 
 
 def _long_pause(talk: Talk) -> bool:

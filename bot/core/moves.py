@@ -378,6 +378,8 @@ def answer_confirm(talk: Talk, asked: Asked, reading: Reading) -> bool:
     if reading.id == "yes":
         for claim in asked.extra:
             reasons.record_claim(talk, claim)
+    else:
+        talk.say("confirm.none")
     return True
 
 

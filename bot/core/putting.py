@@ -304,7 +304,7 @@ def put_confirm(talk: Talk, step: Next) -> Message:
     for n, item in enumerate(step.extra, 1):
         lines.append(words.say("confirm.line", n=n, label=reasons.claim_label(flow, item)))
     lines.append(words.say("confirm.hint"))
-    offered = (Option("yes", words.say("confirm.yes")),)
+    offered = (Option("yes", words.say("confirm.yes")), Option("no", words.say("confirm.no")))
     return plain(words, _headed(talk, "\n".join(lines)), offered)
 
 

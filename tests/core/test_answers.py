@@ -407,3 +407,30 @@ def test_one_slip_is_distance_one_in_words_over_four_letters(said: str, meant: s
 def test_a_figure_is_never_a_slip_of_another_figure() -> None:
     assert off("12346", "12345") is None
     assert off("sprokcet", "sprocket") == 1
+
+
+COVERS = Offer(
+    "one",
+    (
+        Offered("outer", "A small outer cover over the clutch"),
+        Offered("main", "Only the big main cover"),
+        Offered("none", "No cover is off"),
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("typed", "wanted"),
+    [
+        ("small outer cover", Chosen("outer")),
+        ("smal outer", Chosen("outer")),  # a slip in a word that is meant to have five letters
+        ("outer cver", Chosen("outer")),
+        ("main cover", Chosen("main")),
+        ("cover", Ambiguous(("outer", "main"))),  # 'no cover' is not meant by a word that denies nothing
+        ("no cover", Chosen("none")),
+        ("clutch", Chosen("outer")),
+        ("the head", Unclear()),
+    ],
+)
+def test_words_out_of_the_middle_of_a_label_are_enough(typed: str, wanted: Reading) -> None:
+    assert read(typed, COVERS, {}) == wanted
