@@ -4,7 +4,7 @@ then: "next" (the next step), "again" (the same question), or "" (nothing more).
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from bot.core import moves, plan, reasons
 from bot.core.agenda import Next
@@ -44,7 +44,23 @@ def pending(talk: Talk) -> Next | None:
     if "other" in newest.event.value and newest.event.ask in talk.sure().checks:
         return Next("which", "damage", _sharing(talk, newest.event.ask))
     pair = moves.conflict(talk, newest.event, newest.seq)
-    return Next("which", "conflict", (str(pair[0]), str(pair[1]))) if pair else None
+    if pair is None or _asks_of(talk, pair) in _conflicts_asked(talk):
+        return None
+    return Next("which", "conflict", (str(pair[0]), str(pair[1])))
+
+
+def _asks_of(talk: Talk, seqs: Iterable[int]) -> frozenset[str]:
+    """The questions that these entries answered."""
+    wanted = set(seqs)
+    told = [e.event for e in talk.state.entries if e.seq in wanted and isinstance(e.event, Answered)]
+    return frozenset(event.ask for event in told)
+
+
+def _conflicts_asked(talk: Talk) -> frozenset[frozenset[str]]:
+    """Pairs of questions whose contradiction was put before; it is put once."""
+    asked = [e.event for e in talk.state.entries if isinstance(e.event, WasAsked)]
+    pairs = [a.extra for a in asked if a.what == "which" and a.id == "conflict"]
+    return frozenset(_asks_of(talk, map(int, extra)) for extra in pairs)
 
 
 def _sharing(talk: Talk, check: str) -> tuple[str, ...]:

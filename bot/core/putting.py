@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from bot.core import plan, reasons
 from bot.core.agenda import Next
-from bot.core.flow import Point
+from bot.core.flow import Flow, Point
 from bot.core.messages import Message, Signal
 from bot.core.phrases import (
     Option,
@@ -23,7 +23,7 @@ from bot.core.phrases import (
     working,
 )
 from bot.core.talk import Talk
-from bot.core.words import Units
+from bot.core.words import Units, Words
 
 Put = Callable[[Talk, Next], Message]
 NAMED = 3  # looks that lift a stop, by name; the others are counted
@@ -352,10 +352,19 @@ def lifting_line(talk: Talk, rule: str) -> str:
     cleared = flow.stop_rules[rule].cleared_by
     if cleared.by == "mechanic":
         return words.say("stop.only_mechanic")
-    wanted = (*cleared.any, *cleared.all)
-    asks = [flow.asking(n.partition(".")[0]) for n in wanted if "." in n]
-    names = [a.called for a in asks]
-    names = list(dict.fromkeys((*names, *(flow.remedies[n].name for n in wanted if "." not in n))))
+    alls, anys = (_clearing_names(flow, wanted) for wanted in (cleared.all, cleared.any))
+    if alls and anys:
+        return words.say("stop.lifts.both", all="; ".join(alls), what=_named(words, anys))
+    key = "stop.lifts" if anys or len(alls) == 1 else "stop.lifts.all"
+    return words.say(key, what=_named(words, anys or alls)) if anys or alls else ""
+
+
+def _clearing_names(flow: Flow, wanted: tuple[str, ...]) -> list[str]:
+    """Looks, then remedies, as they are called."""
+    looks = [flow.asking(n.partition(".")[0]).called for n in wanted if "." in n]
+    return list(dict.fromkeys((*looks, *(flow.remedies[n].name for n in wanted if "." not in n))))
+
+
+def _named(words: Words, names: list[str]) -> str:
     more = words.count("stop.lifts.more", len(names) - NAMED) if len(names) > NAMED else ""
-    key = "stop.lifts" if cleared.any or len(names) == 1 else "stop.lifts.all"
-    return words.say(key, what="; ".join(names[:NAMED]) + more) if names else ""
+    return "; ".join(names[:NAMED]) + more

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bot.core import odds, plan
+from bot.core import odds, plan, stops
 from bot.core.agenda import Next, known
 from bot.core.answers import Measured
 from bot.core.desk import Desk
@@ -180,6 +180,8 @@ def _reason(desk: Desk, flow: Flow, state: State, step: Next) -> str:
         return words.say("why.safety")
     if step.id in flow.opening:
         return words.say("why.opening")
+    if step.what == "question" and plan.signs_told(flow, step.id) & set(stops.one_short(flow, state)):
+        return words.say("why.stop_short")
     return _gain(words, step)
 
 

@@ -315,3 +315,32 @@ def test_a_stop_may_name_the_looks_that_follow_it() -> None:
         talk.say({"check": "none of these", "point": "yes"}.get(talk.asked[0], "done"))
     talk.say("quiet")
     assert talk.asked == ("second_look", "debris")
+
+
+def told_and_asked() -> Chat:
+    """A flow whose magnet may be told unasked, so that a later answer can contradict it."""
+    from bot.core.flow import read
+    from tests.rattle import RATTLE
+
+    answers = {k: dict(v) for k, v in RATTLE["questions"]["magnet"]["answers"].items()}
+    answers["all"]["told_as"] = ["it is magnetic"]
+    magnet = {**RATTLE["questions"]["magnet"], "answers": answers}
+    feel = {
+        "kind": "one", "ask": "What are the bits?",
+        "answers": {"steel": {"label": "Steel", "shows": ["steel-bits"]}, "soft": {"label": "Soft", "denies": ["steel-bits"]}},
+    }  # fmt: skip
+    questions = {**RATTLE["questions"], "magnet": magnet, "feel": feel}
+    return Chat(read({**RATTLE, "questions": questions, "opening": ["feel"]}))
+
+
+def test_a_contradiction_between_two_ranks_is_asked_about_once() -> None:
+    talk = told_and_asked().talk(
+        "it rattles and it is magnetic", "yes", "no knock", "Goat", "by foot", "soft"
+    )
+    assert talk.asked == ("which", "conflict")
+    assert "Earlier you said: All of them cling. Now: Soft." in talk.said
+    talk.talk("All of them cling")
+    assert talk.asked == ("question", "feel")
+    talk.talk("soft")
+    assert talk.asked[0] != "which"
+    assert [t.event.ask for t in talk.state.answers if t.event.rank == 2][-1] == "feel"
