@@ -325,10 +325,9 @@ def told_and_asked() -> Chat:
     answers = {k: dict(v) for k, v in RATTLE["questions"]["magnet"]["answers"].items()}
     answers["all"]["told_as"] = ["it is magnetic"]
     magnet = {**RATTLE["questions"]["magnet"], "answers": answers}
-    feel = {
-        "kind": "one", "ask": "What are the bits?",
-        "answers": {"steel": {"label": "Steel", "shows": ["steel-bits"]}, "soft": {"label": "Soft", "denies": ["steel-bits"]}},
-    }  # fmt: skip
+    steel = {"label": "Steel", "shows": ["steel-bits"]}
+    soft = {"label": "Soft", "denies": ["steel-bits"]}
+    feel = {"kind": "one", "ask": "What are the bits?", "answers": {"steel": steel, "soft": soft}}
     questions = {**RATTLE["questions"], "magnet": magnet, "feel": feel}
     return Chat(read({**RATTLE, "questions": questions, "opening": ["feel"]}))
 
