@@ -12,6 +12,7 @@ A file has four parts, in this order; any of them but the talk may be left out:
       amount = 10 to 60
       open: oil-drained, clutch-cover
       stop: knock
+      begun: refit-drive-nut
       mended: refit-drive-nut
       hours: 43
 
@@ -105,7 +106,7 @@ class Line:
 class Given:
     """Something that stands in the record before the talk: an answer, a trait, work, hours."""
 
-    kind: str  # answer trait setting open stop mended hours ran said watch cant
+    kind: str  # answer trait setting open stop begun mended hours ran said watch cant
     name: str
     values: tuple[str, ...]
     mechanic: bool
@@ -160,10 +161,10 @@ class Script:
 
 _GIVEN_SHAPES = (
     "question = answer", "trait name = answer", "setting name = value", "open: access", "stop: rule",
-    "mended: remedy", "hours: 43", "ran: 2 h", "said: gone", "watch: plan", "cant: check",
+    "begun: remedy", "mended: remedy", "hours: 43", "ran: 2 h", "said: gone", "watch: plan", "cant: check",
 )  # fmt: skip
 _EQUAL = re.compile(r"(?:(trait|setting)\s+)?([a-z0-9_-]+)\s*=\s*(.*?)\s*(\(mechanic\))?$")
-_COLON = re.compile(r"(open|stop|mended|hours|ran|said|watch|cant)\s*:\s*(.*?)\s*(\(mechanic\))?$")
+_COLON = re.compile(r"(open|stop|begun|mended|hours|ran|said|watch|cant)\s*:\s*(.*?)\s*(\(mechanic\))?$")
 
 
 def read_given(line: Line) -> Given | None:

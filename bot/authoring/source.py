@@ -283,11 +283,22 @@ def _slip(
         return problem(file, _place(error.context_mark), "Y022")
     if quote and quote[1].line == mark.line:  # the quote ran on to the next one, lines below
         return problem(file, _place(quote[0]), "Y022")
+    glued = _glued(text, mark) if "mapping values are not allowed" in said else None
+    if glued:
+        return problem(file, glued, "Y026")
     code, line = _slip_code(text, said, mark), mark.line + 1
     where_cured = code in ("Y025", "Y026") or "block scalar" in said
     if where_cured and error.context_mark:
         mark = error.context_mark
     return problem(file, _place(mark), code, said=said, line=line, character=_at(text, mark))
+
+
+def _glued(text: str, mark: yaml.Mark) -> tuple[int, int] | None:
+    """Where the line before has 'word:value': without its space the parser stumbles a line later."""
+    above = text[: mark.index - mark.column].split("\n")[:-1]
+    line = next((n for n in range(len(above), 0, -1) if above[n - 1].strip()), 0)
+    found = re.fullmatch(r"\s*(?:- )?[\w-]+(:)[^\s:/].*", above[line - 1]) if line else None
+    return (line, found.start(1) + 1) if found else None
 
 
 def _slip_code(text: str, said: str, mark: yaml.Mark) -> str:

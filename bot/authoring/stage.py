@@ -143,7 +143,9 @@ def _missing(file: str, place: tuple[int, int], what: str, id: str, known: Itera
         yield slip(file, place, "S011", what=what, id=id, hint=hint(id, known))
 
 
-_PARTS = {"open": "access", "stop": "stop_rules", "mended": "remedies", "watch": "second_looks"}
+_PARTS = {
+    "open": "access", "stop": "stop_rules", "begun": "remedies", "mended": "remedies", "watch": "second_looks"
+}  # fmt: skip
 _SETTINGS = ("place", "kit", "skill", "minutes_left", "must_ride", "giving_up", "minute_worth", "units")
 
 
@@ -313,6 +315,8 @@ def _one_event(flow: Flow, kind: str, value: str) -> Any:
         return events.AccessOpened(access=value, minutes=access.open, money=access.open_money)
     if kind == "stop":
         return events.StopRaised(rule=value, bars=flow.stop_rules[value].bars)
+    if kind == "begun":
+        return events.RemedyBegun(remedy=value, suspicion=False)
     if kind == "said":
         return events.SaidOfRepair.model_validate({"word": value})
     if kind == "watch":

@@ -264,3 +264,8 @@ def test_all_hidden_characters_are_named_at_once_up_to_a_limit() -> None:
     found = read("a: \x07\nb: \x08\n" + "c: \x07" * 40)
     assert len(found.problems) == 20
     assert [(p.line, p.column) for p in found.problems[:2]] == [(1, 4), (2, 4)]
+
+
+def test_a_missing_space_after_a_colon_is_shown_on_its_own_line() -> None:
+    """The parser stumbles one line later; the author's slip is here."""
+    assert refused("answers:\n  all:\n    label:All cling\n    short: all\n") == ("Y026", 3, 10)
