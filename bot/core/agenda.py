@@ -7,16 +7,17 @@ that has something to say wins.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeGuard
 
 from bot.core import plan, stops
 from bot.core.desk import Desk
-from bot.core.events import LookRound, Mended_, ProofRun, Reopened, SaidOfRepair, State, Told, Work
+from bot.core.events import Mended_, ProofRun, Reopened, SaidOfRepair, State, Told, Work
 from bot.core.flow import Flow, Remedy, fits
 from bot.core.history import acting
+from bot.core.plan import known
 
 
 @dataclass(frozen=True)
@@ -81,11 +82,6 @@ def _wanted(case: Case, ids: tuple[str, ...]) -> Next | None:
         if not settled(case.flow, case.state, id) and fits(ask.only_when, known(case.state)):
             return Next("check" if id in case.flow.checks else "question", id)
     return None
-
-
-def known(state: State) -> Mapping[str, str]:
-    """Traits that are known; 'not sure' is not."""
-    return {t: a for t, a in state.traits.items() if a}
 
 
 def ask_safety(case: Case) -> Next | None:
@@ -343,14 +339,3 @@ STATIONS: tuple[Station, ...] = (
     ask_planner,
 )
 """In this order: what can hurt, the bike, the work in hand, the second look, then the search."""
-
-
-def last_round(state: State) -> int:
-    """The entry at which the running second look began, or 0."""
-    rounds = [e.seq for e in state.entries if isinstance(e.event, LookRound)]
-    return rounds[-1] if rounds else 0
-
-
-def reopened_at(state: State) -> int:
-    seqs = [e.seq for e in state.entries if isinstance(e.event, Reopened)]
-    return seqs[-1] if seqs else 0

@@ -9,10 +9,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bot.core import stops
-from bot.core.agenda import Next, known
-from bot.core.events import Noted, Opened, StopRaised
+from bot.core.agenda import Next
+from bot.core.answers import Chosen, Reading, Ticked, Unclear
+from bot.core.events import Asked, Noted, Opened, StopRaised
 from bot.core.events import Told as Acting
-from bot.core.flow import Flow
+from bot.core.flow import Flow, Several
+from bot.core.plan import known
 from bot.core.putting import stop_message
 from bot.core.reasons import claimed
 from bot.core.talk import Talk
@@ -78,6 +80,20 @@ def _stop_at_once(talk: Talk, found: tuple[str, ...]) -> None:
     for rule, because in stops.newly_true(flow, imagined):
         talk.emit(StopRaised(rule=rule, bars=flow.stop_rules[rule].bars, because=because))
         talk.tell(stop_message(talk, rule))
+
+
+def told_of_the_open(talk: Talk, asked: Asked) -> Reading:
+    """Words that tell of the open question and of nothing else are its answer: no need to confirm."""
+    flow = talk.sure() if asked.what in ("question", "check", "trait") else None
+    if flow is None or tried(talk.heard.text, flow):
+        return Unclear()
+    told = listen(talk.heard.text, index(flow))
+    if len(told) != 1 or told[0].ask.removeprefix("trait:") != asked.id or told[0].quantity:
+        return Unclear()
+    ids = told[0].value_ids
+    if asked.what != "trait" and isinstance(flow.asking(asked.id), Several):
+        return Ticked(frozenset(ids) - {NONE_OF_THESE}, NONE_OF_THESE in ids)
+    return Chosen(ids[0]) if len(ids) == 1 else Unclear()
 
 
 def listen_again(talk: Talk) -> bool:

@@ -38,7 +38,7 @@ from bot.core.answers import (
     WrongUnit,
     read,
 )
-from bot.core.claims import hear_first, listen_again, unsaid
+from bot.core.claims import hear_first, listen_again, told_of_the_open, unsaid
 from bot.core.desk import Desk
 from bot.core.events import Asked, Heard, Noted, SettingTold, State, WasAsked, WasHeard
 from bot.core.hearing import offer
@@ -195,12 +195,16 @@ def _apply(talk: Talk, reading: Reading) -> None:
     """A reading that the table knows moves the case; any other is answered and kept."""
     asked = talk.asked
     assert asked is not None
-    move = TABLE.get((asked.what, type(reading)))
-    if move is not None and move(talk, asked, reading):
+    if _moves(talk, asked, reading) or _moves(talk, asked, told_of_the_open(talk, asked)):
         settle(talk)
         put_next(talk)
         return
     _misfit(talk, asked, reading)
+
+
+def _moves(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    move = TABLE.get((asked.what, type(reading)))
+    return move is not None and move(talk, asked, reading)
 
 
 def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:

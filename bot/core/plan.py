@@ -105,6 +105,7 @@ def causes_found(ask: Asked_) -> frozenset[str]:
 
 
 def known(state: State) -> Mapping[str, str]:
+    """Traits that are known; 'not sure' is not."""
     return {t: a for t, a in state.traits.items() if a}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bot.core import odds, plan, stops
-from bot.core.agenda import Next, known
+from bot.core.agenda import Next
 from bot.core.answers import Measured
 from bot.core.desk import Desk
 from bot.core.events import Answered, State, TraitTold
@@ -13,6 +13,7 @@ from bot.core.hearing import ranged
 from bot.core.history import history
 from bot.core.messages import Message
 from bot.core.phrases import order_lines, plain
+from bot.core.plan import known
 from bot.core.standing import Suspect, standings
 from bot.core.talk import Talk
 from bot.core.units import show
