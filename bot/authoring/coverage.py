@@ -4,11 +4,15 @@ One change at a time: an answer that says nothing, a caution that is not said, a
 gone or lacks a condition, good and bad swapped, a text that reads otherwise. Only conversations
 that used the changed place are played, from the exchange that used it first, up to the first
 difference or broken rule. Strengths are not tried: the odds have their own tests.
+
+What each exchange used is read once, into `Trace`; the changes are shared between the processors.
 """
 
 from __future__ import annotations
 
 import copy
+import multiprocessing
+import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -21,7 +25,7 @@ from bot.authoring.play import Exchange, Played, exchanges_of
 from bot.authoring.stage import Stage
 from bot.core import events
 from bot.core.flow import Flow, read
-from bot.core.stops import reasons, survey
+from bot.core.stops import Seen, reasons, survey
 
 Group = Literal["caution", "stop rule", "good and bad", "answer", "text"]
 GROUPS: tuple[Group, ...] = ("caution", "stop rule", "good and bad", "answer", "text")
@@ -31,6 +35,21 @@ OTHER_WORDS = " (otherwise)"  # what an altered text ends with
 
 Path = tuple[str | int, ...]
 Data = dict[str, Any]
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """What one exchange used: events that it made, texts that it said, signs that then stood."""
+
+    asked: frozenset[str]
+    answered: frozenset[tuple[str, str]]
+    raised: frozenset[str]
+    lifted: frozenset[str]
+    stood: frozenset[str]
+    traits: Mapping[str, str]
+    said: str
+    shown: str
+    seen: dict[str, Seen]
 
 
 @dataclass(frozen=True)
@@ -44,7 +63,7 @@ class Change:
     path: Path
     what: str
     make: Callable[[Data], None] = field(compare=False)
-    used: Callable[[Exchange], bool] = field(compare=False)
+    used: Callable[[Trace], bool] = field(compare=False)
 
 
 @dataclass(frozen=True)
@@ -106,15 +125,24 @@ def _drop(path: Path) -> Callable[[Data], None]:
     return make
 
 
-def _answered(ask: str, value: str) -> Callable[[Exchange], bool]:
-    return lambda x: any(
-        isinstance(e, events.Answered) and e.ask == ask and value in e.value for e in _fresh(x)
+def traced(exchange: Exchange, flow: Flow) -> Trace:
+    """What an exchange used of its flow."""
+    fresh = [entry.event for entry in exchange.after.entries[len(exchange.before.entries) :]]
+    return Trace(
+        asked=frozenset(e.id for e in fresh if isinstance(e, events.WasAsked)),
+        answered=frozenset((e.ask, v) for e in fresh if isinstance(e, events.Answered) for v in e.value),
+        raised=frozenset(e.rule for e in fresh if isinstance(e, events.StopRaised)),
+        lifted=frozenset(e.rule for e in fresh if isinstance(e, events.StopLifted)),
+        stood=frozenset(s.rule for s in exchange.before.standing),
+        traits=exchange.after.traits,
+        said="\0".join(f"{m.text}\0{m.more}" for m in exchange.messages),
+        shown="\0".join(exchange.shown),
+        seen=survey(flow, exchange.after),
     )
 
 
-def _fresh(exchange: Exchange) -> Iterator[Any]:
-    """The events of one exchange."""
-    return (entry.event for entry in exchange.after.entries[len(exchange.before.entries) :])
+def _answered(ask: str, value: str) -> Callable[[Trace], bool]:
+    return lambda x: (ask, value) in x.answered
 
 
 def _answers(data: Data) -> Iterator[Change]:
@@ -137,11 +165,11 @@ def _answers(data: Data) -> Iterator[Change]:
 _SAYS = ("shows", "denies", "finds")
 
 
-def _told(trait: str, answer: str) -> Callable[[Exchange], bool]:
-    return lambda x: x.after.traits.get(trait) == answer
+def _told(trait: str, answer: str) -> Callable[[Trace], bool]:
+    return lambda x: x.traits.get(trait) == answer
 
 
-def _silenced(path: Path, ask: str, used: Callable[[Exchange], bool]) -> Change:
+def _silenced(path: Path, ask: str, used: Callable[[Trace], bool]) -> Change:
     def make(data: Data) -> None:
         for key in _SAYS:
             _at(data, path).pop(key, None)
@@ -159,7 +187,7 @@ def _unsaid(caution: str, say: str) -> Change:
     def make(data: Data) -> None:
         _forget(data, caution)
 
-    return Change("caution", ("cautions", caution), f"{caution} were not said", make, lambda x: _said(x, say))
+    return Change("caution", ("cautions", caution), f"{caution} were not said", make, lambda x: say in x.said)
 
 
 def _forget(node: Any, caution: str) -> None:
@@ -175,10 +203,6 @@ def _forget(node: Any, caution: str) -> None:
             _forget(child, caution)
 
 
-def _said(exchange: Exchange, text: str) -> bool:
-    return any(text in m.text or text in m.more for m in exchange.messages)
-
-
 def _stop_rules(data: Data, flow: Flow) -> Iterator[Change]:
     """Each stop rule gone, each of its conditions gone, each thing that clears it gone."""
     for rule, model in (data.get("stop_rules") or {}).items():
@@ -188,7 +212,8 @@ def _stop_rules(data: Data, flow: Flow) -> Iterator[Change]:
         for part in ("any", "all"):
             for n, name in enumerate(model["cleared_by"].get(part) or ()):
                 place = (*path, "cleared_by", part, n)
-                yield Change("stop rule", place, f"{name} did not clear {rule}", _drop(place), _lifted(rule))
+                used = _stood(rule) if part == "all" else _lifted(rule)
+                yield Change("stop rule", place, f"{name} did not clear {rule}", _drop(place), used)
 
 
 def _conditions(flow: Flow, rule: str, model: Data) -> Iterator[Change]:
@@ -200,28 +225,28 @@ def _conditions(flow: Flow, rule: str, model: Data) -> Iterator[Change]:
             yield Change("stop rule", path, what, _drop(path), _raised_or_looser(flow, rule, part, n))
 
 
-def _raised_or_looser(flow: Flow, rule: str, part: str, n: int) -> Callable[[Exchange], bool]:
+def _raised_or_looser(flow: Flow, rule: str, part: str, n: int) -> Callable[[Trace], bool]:
     was = flow.stop_rules[rule]
     left = tuple(c for i, c in enumerate(getattr(was.when, part)) if i != n)
     looser = was.model_copy(update={"when": was.when.model_copy(update={part: left})})
-    raised = _raised(rule)
-
-    def used(x: Exchange) -> bool:
-        return raised(x) or reasons(flow, looser, survey(flow, x.after)) not in (None, ())
-
-    return used
+    return lambda x: rule in x.raised or reasons(flow, looser, x.seen) is not None
 
 
 def _named(condition: Any) -> str:
     return condition if isinstance(condition, str) else ": ".join(next(iter(condition.items())))
 
 
-def _raised(rule: str) -> Callable[[Exchange], bool]:
-    return lambda x: any(isinstance(e, events.StopRaised) and e.rule == rule for e in _fresh(x))
+def _raised(rule: str) -> Callable[[Trace], bool]:
+    return lambda x: rule in x.raised
 
 
-def _lifted(rule: str) -> Callable[[Exchange], bool]:
-    return lambda x: any(isinstance(e, events.StopLifted) and e.rule == rule for e in _fresh(x))
+def _lifted(rule: str) -> Callable[[Trace], bool]:
+    return lambda x: rule in x.lifted
+
+
+def _stood(rule: str) -> Callable[[Trace], bool]:
+    """With one look less to be good, a rule is lifted earlier than it was."""
+    return lambda x: rule in x.stood
 
 
 def _sides(data: Data) -> Iterator[Change]:
@@ -241,8 +266,8 @@ def _swap(path: Path) -> Callable[[Data], None]:
     return make
 
 
-def _put(ask: str) -> Callable[[Exchange], bool]:
-    return lambda x: any(isinstance(e, events.WasAsked) and e.id == ask for e in _fresh(x))
+def _put(ask: str) -> Callable[[Trace], bool]:
+    return lambda x: ask in x.asked
 
 
 # Texts that a rider reads in a sample; `short` is for other channels, ids and words are no texts.
@@ -273,11 +298,7 @@ def _reworded(path: Path, text: str) -> Change:
         _at(data, path[:-1])[path[-1]] = text + OTHER_WORDS
 
     what = f"{' > '.join(str(p) for p in path)} said something else"
-    return Change("text", path, what, make, lambda x: _said_or_offered(x, text))
-
-
-def _said_or_offered(exchange: Exchange, text: str) -> bool:
-    return any(text in shown for shown in exchange.shown)
+    return Change("text", path, what, make, lambda x: text in x.shown)
 
 
 def changes(data: Data, flow: Flow) -> Iterator[Change]:
@@ -292,32 +313,71 @@ def changes(data: Data, flow: Flow) -> Iterator[Change]:
 # --- trying them ---------------------------------------------------------------------------------
 
 
+class Trial:
+    """The plays of one flow, what each exchange used, and the changes to try on them."""
+
+    def __init__(self, played: Sequence[Played], stage: Stage, wanted: frozenset[Group]) -> None:
+        self.played, self.stage = played, stage
+        self.traces = [[traced(x, stage.flow) for x in p.exchanges] for p in played]
+        self.changes = [c for c in changes(stage.loaded.merged, stage.flow) if c.group in wanted]
+
+    def noticed(self, n: int) -> bool:
+        """Whether one of the plays that used the place goes otherwise on the changed flow."""
+        change = self.changes[n]
+        uses = self._uses(change)
+        flow = changed(change, self.stage.loaded.merged) if uses else self.stage.flow
+        if flow is None:
+            return True  # what is no flow any more is refused when it is read
+        other = self.stage.with_flow(flow)
+        return any(_differs(play, skip, other) for play, skip in uses)
+
+    def _uses(self, change: Change) -> list[tuple[Played, int]]:
+        """The plays that used the place, each with the first exchange that did; the shortest rest first."""
+        found = []
+        for play, traces in zip(self.played, self.traces, strict=True):
+            skip = next((n for n, trace in enumerate(traces) if change.used(trace)), None)
+            if skip is not None:
+                found.append((play, skip))
+        return sorted(found, key=lambda use: len(use[0].exchanges) - use[1])
+
+    def all_noticed(self) -> list[bool]:
+        """One answer a change, in order; shared between the processors where a process can be forked."""
+        count = range(len(self.changes))
+        workers = min(os.cpu_count() or 1, len(self.changes) // FEW)
+        if workers < 2 or "fork" not in multiprocessing.get_all_start_methods():
+            return [self.noticed(n) for n in count]
+        global _trial
+        _trial = self  # a forked worker finds it here; changes are functions and cannot be sent
+        try:
+            with multiprocessing.get_context("fork").Pool(workers) as pool:
+                return pool.map(_noticed, count, chunksize=FEW)
+        finally:
+            _trial = None
+
+
+FEW = 20  # changes that are not worth a process of their own
+_trial: Trial | None = None
+
+
+def _noticed(n: int) -> bool:
+    assert _trial is not None
+    return _trial.noticed(n)
+
+
 def cover(played: Sequence[Played], stage: Stage, groups: Iterable[Group] = GROUPS) -> Coverage:
     """Try every change of these groups on plays of one flow that all went as written."""
-    wanted = frozenset(groups)
+    trial = Trial(played, stage, frozenset(groups))
     tried = dict.fromkeys(GROUPS, 0)
     survivors = []
-    for change in changes(stage.loaded.merged, stage.flow):
-        if change.group not in wanted:
-            continue
+    for change, noticed in zip(trial.changes, trial.all_noticed(), strict=True):
         tried[change.group] += 1
-        if not noticed(change, played, stage):
+        if not noticed:
             survivors.append(_survivor(stage.loaded, change))
     return Coverage(tried, tuple(survivors))
 
 
 def _survivor(loaded: Loaded, change: Change) -> Survivor:
     return Survivor(*loaded.place(change.path, key=True), change.group, change.what)
-
-
-def noticed(change: Change, played: Sequence[Played], stage: Stage) -> bool:
-    """Whether one of the plays that used the place goes otherwise on the changed flow."""
-    plays = _first_used(change, played)
-    flow = changed(change, stage.loaded.merged) if plays else stage.flow
-    if flow is None:
-        return True  # what is no flow any more is refused when it is read
-    other = stage.with_flow(flow)
-    return any(_differs(change, play, other) for play in plays)
 
 
 def changed(change: Change, data: Data) -> Flow | None:
@@ -330,19 +390,8 @@ def changed(change: Change, data: Data) -> Flow | None:
         return None
 
 
-def _first_used(change: Change, played: Sequence[Played]) -> list[Played]:
-    """The plays that used the place; those that used it early come first."""
-    at = [(n, i) for i, p in enumerate(played) if (n := _use(change, p)) is not None]
-    return [played[i] for _, i in sorted(at)]
-
-
-def _use(change: Change, played: Played) -> int | None:
-    return next((n for n, x in enumerate(played.exchanges) if change.used(x)), None)
-
-
-def _differs(change: Change, played: Played, stage: Stage) -> bool:
+def _differs(played: Played, skip: int, stage: Stage) -> bool:
     """Play from the exchange that used the place first, to the first difference or the end."""
-    skip = _use(change, played) or 0
     start = played.exchanges[skip].before if skip else played.start
     again: list[Exchange] = []
     plays = exchanges_of(played.script, stage, start, skip)

@@ -132,7 +132,7 @@ def ask_settings(case: Case) -> Next | None:
     if have["place"] != "garage":
         if "minutes_left" not in have:
             return Next("setting", "minutes_left")
-        if "must_ride" not in have:
+        if "must_ride" not in have and "riding" not in case.state.bars:
             return Next("setting", "must_ride")
     return None
 
@@ -178,9 +178,37 @@ def look_while_open(case: Case) -> Next | None:
 
 
 def _must_shut(case: Case) -> bool:
-    """After the work, or before the engine is to run."""
-    work = case.state.work
-    return work is not None and work.mended and not work.proved
+    """After the work, before the engine runs; while the run is barred, what is open stays open."""
+    found = remedy_of(case)
+    if found is None or not found[0].mended or found[0].proved:
+        return False
+    work, remedy = found
+    needs = remedy.proof.needs if remedy.proof else "nothing"
+    return not plan.barred_for_proof(case.flow, case.state, work, needs)
+
+
+def unmended(flow: Flow, state: State) -> tuple[str, ...]:
+    """Remedies of causes that a look found bad and no later work has mended, in the order found."""
+    done = {m.remedy: seq for seq, m in state.mended}
+    newest = {t.event.ask: t for t in state.answers if t.event.ask in flow.checks}
+    wanted = [
+        (remedy, t.seq)
+        for t in newest.values()
+        for cause in plan.found_bad(flow, t.event.ask, t.event.value)
+        if (remedy := flow.causes[cause].remedy)
+    ]
+    return tuple(dict.fromkeys(r for r, seq in wanted if done.get(r, 0) < seq))
+
+
+def mend_while_open(case: Case) -> Next | None:
+    """A second fault that a look found behind what is open is mended before it closes."""
+    if not (case.state.open and _must_shut(case)):
+        return None
+    for remedy in unmended(case.flow, case.state):
+        within = not plan.missing_access(case.flow, case.state, case.flow.remedies[remedy].behind)
+        if within and remedy not in case.state.skipped:
+            return Next("remedy", remedy)
+    return None
 
 
 def close_up(case: Case) -> Next | None:
@@ -311,7 +339,8 @@ def ask_planner(case: Case) -> Next | None:
         step = _open_first(case, what, advice.id)
         return Next(step.what, step.id, step.extra, advice)
     if advice.kind == "remedy":
-        look = plan.free_look(case.flow, case.state, case.now, advice.id)
+        seen = advice.id in unmended(case.flow, case.state)
+        look = None if seen else plan.free_look(case.flow, case.state, case.now, advice.id)
         if look:
             return _open_first(case, "check", look, ("first",))
     if advice.kind in ("watch", "proof") and case.state.open:
@@ -328,6 +357,7 @@ STATIONS: tuple[Station, ...] = (
     complete_a_stop,
     do_work,
     look_while_open,
+    mend_while_open,
     close_up,
     prove_work,
     look_again,

@@ -226,6 +226,8 @@ def _chosen(talk: _Talk, ids: Iterable[str]) -> Reading:
 
 def _word_for_word(talk: _Talk) -> Reading | None:
     number = _position(talk)
+    if number is not None and (either := _place_or_amount(talk, number)):
+        return either
     numbered = {talk.offer.numbered[number].id} if number is not None else set()
     for said in (talk.said, _stripped(talk.said, talk.spoken, wide=True)):
         if said in talk.owned:
@@ -251,6 +253,18 @@ def _position(talk: _Talk) -> int | None:
         digits = f"{talk.spoken.numbers[digits]:g}"
     place = int(digits) if digits.isdecimal() and len(digits) <= 3 else 0
     return place - 1 if 1 <= place <= len(talk.offer.numbered) else None
+
+
+def _place_or_amount(talk: _Talk, place: int) -> Ambiguous | None:
+    """A bare 4 at "how many pieces?" may be answer 4 or four pieces: where they differ, ask which."""
+    bare = talk.folded.strip(" .!").isdecimal()
+    if not bare or not _stepped(talk.offer) or talk.offer.unit:
+        return None
+    meant = talk.offer.numbered[place].id
+    counted = _steps(talk, place + 1, place + 1)
+    if not isinstance(counted, Chosen) or counted.id == meant:
+        return None
+    return Ambiguous((meant, counted.id))
 
 
 def _control_word(talk: _Talk) -> Reading | None:

@@ -17,8 +17,9 @@ from bot.core.flow import Flow, Several
 from bot.core.plan import known
 from bot.core.putting import stop_message
 from bot.core.reasons import claimed
+from bot.core.spoken import tokens
 from bot.core.talk import Talk
-from bot.core.told import NONE_OF_THESE, Told, index, listen, pick, tried
+from bot.core.told import NONE_OF_THESE, Told, index, listen, pick, tried, wondered
 
 
 def claim_of(told: Told) -> str:
@@ -83,7 +84,12 @@ def _stop_at_once(talk: Talk, found: tuple[str, ...]) -> None:
 
 
 def told_of_the_open(talk: Talk, asked: Asked) -> Reading:
-    """Words that tell of the open question and of nothing else are its answer: no need to confirm."""
+    """Words that tell of the open question and of nothing else are its answer: no need to confirm.
+
+    At a point of the closing list 'no' counts whatever follows it; 'yes, but ...' does not.
+    """
+    if asked.what == "point" and tokens(talk.heard.text)[:1] in map(tokens, talk.words.lists["no"]):
+        return Chosen("no")
     flow = talk.sure() if asked.what in ("question", "check", "trait") else None
     if flow is None or tried(talk.heard.text, flow):
         return Unclear()
@@ -102,7 +108,7 @@ def listen_again(talk: Talk) -> bool:
         return False
     text = talk.heard.text
     flow = talk.sure()
-    cures = tried(text, flow)
+    cures = tried(text, flow) or wondered(text, flow)
     for cure in cures:
         talk.say("false_cure", say=flow.false_cures[cure].say)
     found = claims(flow, talk, text)

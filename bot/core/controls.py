@@ -11,6 +11,7 @@ from bot.core.agenda import Next
 from bot.core.answers import Chosen
 from bot.core.events import (
     Answered,
+    Asked,
     Ended,
     Noted,
     SettingTold,
@@ -20,9 +21,11 @@ from bot.core.events import (
     WasHeard,
     WentOn,
 )
+from bot.core.messages import Message
 from bot.core.phrases import plain
 from bot.core.putting import PUT, stop_message
 from bot.core.settling import upcoming
+from bot.core.spoken import tokens
 from bot.core.talk import Talk
 from bot.core.units import measure
 
@@ -226,6 +229,30 @@ def went_on(talk: Talk, rest: str) -> After:
     return "next"
 
 
+def owned_up(talk: Talk) -> bool:
+    """Whether words under a stop say among others that it was run: 'ok, rode it home anyway, 20 min'.
+
+    A bare "I rode it" counts only where the words begin: later it may speak of last week.
+    """
+    said = tokens(talk.heard.text)
+    if not talk.state.standing or {"not", "never", "didnt", "havent"} & set(said):
+        return False
+    for phrase in map(tokens, talk.words.controls["went_on"]):
+        places = range(1 if phrase[-1] == "it" else len(said))
+        if any(said[i : i + len(phrase)] == phrase for i in places):
+            return True
+    return False
+
+
+def says_back(talk: Talk) -> bool:
+    """Whether words after a repair say among others that it is back: 'the clack is back'."""
+    said = tokens(talk.heard.text)
+    if not (talk.state.mended or talk.state.watch) or {"not", "never", "isnt", "hasnt"} & set(said):
+        return False
+    phrases = [tokens(p) for p in talk.words.lists.get("back", ())]
+    return any(said[i : i + len(p)] == p for p in phrases for i in range(len(said)))
+
+
 def wrong_one(talk: Talk, rest: str) -> After:
     """A slip within the same question: if it raised a stop, that is asked about first (D9)."""
     entries = _last_move(talk)
@@ -248,6 +275,16 @@ def more(talk: Talk, rest: str) -> After:
     if message.more:
         talk.tell(plain(talk.words, message.more, kind="info", signal=message.signal))
         return ""
+    return _more_as_answer(talk, asked, message)
+
+
+def _more_as_answer(talk: Talk, asked: Asked, message: Message) -> After:
+    """Nothing waits behind it: 'more' then is the one answer that begins so, 'More, or bigger'."""
+    begun = tokens(talk.heard.text)
+    meant = [c.press for c in message.choices if tokens(c.label)[: len(begun)] == begun]
+    if len(meant) == 1 and moves.MOVES[asked.what](talk, asked, Chosen(meant[0])):
+        return "next"
+    talk.say("more.none")
     return "again"
 
 
@@ -327,6 +364,8 @@ def came_back(talk: Talk, rest: str) -> After:
         talk.emit(Noted(words=talk.heard.text))
         talk.say("noted.words")
         return "again"
+    if rest:
+        talk.emit(Noted(words=talk.heard.text[:1000]))
     moves.come_back(talk)
     return "next"
 

@@ -38,7 +38,7 @@ from bot.core.answers import (
     WrongUnit,
     read,
 )
-from bot.core.claims import hear_first, listen_again, told_of_the_open, unsaid
+from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid
 from bot.core.desk import Desk
 from bot.core.events import Asked, Heard, Noted, SettingTold, State, WasAsked, WasHeard
 from bot.core.hearing import offer
@@ -195,6 +195,12 @@ def _apply(talk: Talk, reading: Reading) -> None:
     """A reading that the table knows moves the case; any other is answered and kept."""
     asked = talk.asked
     assert asked is not None
+    if isinstance(reading, Unclear) and controls.owned_up(talk):
+        _control(talk, Control("went_on", talk.heard.text))
+        return
+    if isinstance(reading, Unclear) and controls.says_back(talk):
+        _control(talk, Control("came_back", talk.heard.text))
+        return
     if _moves(talk, asked, reading) or _moves(talk, asked, told_of_the_open(talk, asked)):
         settle(talk)
         put_next(talk)
@@ -216,7 +222,12 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         talk.say("wrong_unit", said=reading.said or words.say("unit_word.count"), wanted=reading.wanted)
     elif isinstance(reading, Ambiguous):
         labels = {c.press: c.label for c in _shown(talk, asked).choices}
-        talk.say("ambiguous", labels=" / ".join(labels.get(i, i) for i in reading.ids))
+        names = [labels.get(i, i) for i in reading.ids]
+        bare = talk.heard.text.strip(" .!")
+        if bare.isdecimal():
+            talk.say("ambiguous.count", n=bare, place=names[0], amount=names[-1])
+        else:
+            talk.say("ambiguous", labels=" / ".join(names))
     elif asked.what == "confirm":
         _leave_unconfirmed(talk)
         return
@@ -233,8 +244,25 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
     put_again(talk)
 
 
+def _answers_the_next(talk: Talk) -> bool:
+    """Whether what was said answers the question after the confirmation, or tells something."""
+    step = upcoming(talk)
+    asked = Asked(talk.state.next_seq, step.what, step.id, "", step.extra)
+    reading = read(talk.heard.text, offer(talk, asked, _shown(talk, asked).choices), talk.words.controls)
+    moving = (asked.what, type(reading)) in TABLE and not isinstance(reading, Unclear)
+    return moving or bool(claims(talk.sure(), talk, talk.heard.text))
+
+
 def _leave_unconfirmed(talk: Talk) -> None:
-    """Words that confirm nothing: the claims are left out, and the words answer the next question."""
+    """Words that confirm nothing but answer the next question: the claims are left out.
+
+    What answers nothing at all, an empty message or a shrug, leaves the claims open.
+    """
+    if not _answers_the_next(talk):
+        _note(talk)
+        talk.say("unclear", again=talk.words.say("again"))
+        put_again(talk)
+        return
     talk.say("confirm.none")
     settle(talk)
     step = upcoming(talk)
@@ -276,10 +304,12 @@ def _control(talk: Talk, control: Control) -> None:
 
 def _wake(talk: Talk) -> None:
     """A word when nothing is asked: the case goes on where it can."""
-    if listen_again(talk):
-        settle(talk)
-    else:
+    if controls.says_back(talk):
+        _control(talk, Control("came_back", talk.heard.text))
+        return
+    if not listen_again(talk):
         _note(talk)
+    settle(talk)
     put_next(talk)
 
 
@@ -302,6 +332,7 @@ def put_again(talk: Talk, lead: str = "") -> None:
         talk.say(lead)
     if talk.asked is None:
         if talk.state.ended is None and talk.state.entries:
+            settle(talk)
             put_next(talk)
         return
     talk.tell(_shown(talk, talk.asked))

@@ -43,7 +43,8 @@ def _own_words(talk: Talk, id: str) -> tuple[str, ...]:
         "yes": lists["yes"], "no": lists["no"], "done": lists["done"],
         "do": (*lists["yes"], *lists["do"]),
         "not": lists["no"], "gone": lists.get("gone", ()), "same": lists.get("same", ()),
-        "have": lists["yes"], "none": lists["no"], "unsure": talk.words.controls["not_sure"],
+        "have": (*lists["yes"], *lists["done"], *lists.get("have", ())),
+        "none": lists["no"], "unsure": talk.words.controls["not_sure"],
         "good": lists["yes"], "bad": lists["no"],
     }  # fmt: skip
     return own.get(id, ())
@@ -89,7 +90,11 @@ def _of_ask(talk: Talk, ask: Asked_, shown: tuple[Choice, ...]) -> Offer:
         return Offer("number", (), ask.unit, ask.allowed)
     if isinstance(ask, Look):
         sides = (("good", ask.good), ("bad", ask.bad))
-        both = tuple(Offered(i, o.label, o.short or "", (*o.words, *o.told_as)) for i, o in sides)
+        own = talk.words.lists  # "Good:" and "Bad:" stand before the labels, so they are answers too
+        both = tuple(
+            Offered(i, o.label, o.short or "", (*o.words, *o.told_as, *own.get(f"look.{i}", ())))
+            for i, o in sides
+        )
         return Offer("look", (*both, *(_damage(shown) if ask.other_damage else ())))
     return Offer("done", _of_choices(shown))
 

@@ -62,7 +62,9 @@ def name_bike(talk: Talk, asked: Asked, reading: Reading) -> bool:
     """A number or name of a known bike, or a new name as it was typed."""
     said = " ".join(talk.heard.text.split())
     chosen = reading.id if isinstance(reading, Chosen) else ""
-    known = [b for b in talk.desk.bikes if b.id == chosen or b.nickname.casefold() == said.casefold()]
+    bikes = talk.desk.bikes
+    known = [b for b in bikes if b.id == chosen or b.nickname.casefold() == said.casefold()]
+    known = known or [b for n, b in enumerate(bikes, 1) if said.strip("#.()") == str(n)]
     if known:
         bike = known[0]
         talk.emit(BikeTaken(bike=bike.id, nickname=bike.nickname, traits=dict(bike.traits), hours=bike.hours))

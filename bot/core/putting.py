@@ -167,10 +167,20 @@ def point_of(talk: Talk, id: str) -> Point:
     return next(p for p in holder if p.id == name)
 
 
+def _closing_lead(talk: Talk, step: Next) -> tuple[str, ...]:
+    """Before the first point of a cover: what is about to go back on."""
+    of, _, point = step.id.partition("/")
+    access = talk.sure().access.get(of)
+    if access is None or "again" in step.extra or access.closing[0].id != point:
+        return ()
+    return (talk.words.say("point.closing", shut=access.shut),)
+
+
 def put_point(talk: Talk, step: Next) -> Message:
     point, words = point_of(talk, step.id), talk.words
     key = "point.again" if "again" in step.extra else "point.ask"
-    lines = [words.say(key, point=point.point), words.say("point.like", look_like=point.look_like)]
+    lines = [*_closing_lead(talk, step), words.say(key, point=point.point)]
+    lines.append(words.say("point.like", look_like=point.look_like))
     lines.append(words.say("point.why", why=point.why))
     offered = _own(talk, ("yes", "no", "unsure"), "point")
     text = _headed(talk, "\n".join(lines))

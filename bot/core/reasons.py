@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bot.core import odds, plan, stops
-from bot.core.agenda import Next
+from bot.core.agenda import Next, unmended
 from bot.core.answers import Measured
 from bot.core.desk import Desk
 from bot.core.events import Answered, State, TraitTold
@@ -22,16 +22,12 @@ from bot.core.words import Words
 STRONG, CLEAR = 10.0, 4.0  # decibans: 10 to 1, and 5 to 2
 FAINT = 1.0  # about the smallest step that is noticed
 TOP = 3
+LEAST = 0.005  # less is not worth a line; what must be said is "under 1 of 100"
 
 
 def found_by_look(flow: Flow, state: State, remedy: str) -> bool:
-    """Whether a look in this slice was bad for a cause of this remedy."""
-    causes = {c for c, m in flow.causes.items() if m.remedy == remedy}
-    return any(
-        causes & plan.found_bad(flow, t.event.ask, t.event.value)
-        for t in state.answers
-        if t.slice == state.slice
-    )
+    """Whether a look was bad for a cause of this remedy, and nothing has mended it since."""
+    return remedy in unmended(flow, state)
 
 
 # --- what was said ---------------------------------------------------------------------------
@@ -125,16 +121,26 @@ def strength(words: Words, decibans: float) -> str:
     return words.say("why.strong" if size >= STRONG else "why.clear" if size >= CLEAR else "why.weak")
 
 
+def _named(flow: Flow, state: State, seq: int) -> str:
+    """What an entry told; 'all of it good' and 'none of these' with what they were said of."""
+    label = said(flow, state, seq)
+    told = next((e.event for e in state.entries if e.seq == seq and isinstance(e.event, Answered)), None)
+    if told is None or not (told.form == "look" or (told.form == "marks" and not told.value)):
+        return label
+    return f"{flow.asking(told.ask).called}: {label}"
+
+
 def _findings(words: Words, flow: Flow, state: State, cause: str, sign: int) -> str:
     """The two or three findings that speak most for (+1) or against (-1) a cause."""
-    weights = odds.explain(flow, known(state), history(flow, state), cause)
-    kept = [(w.seq, w.decibans) for w in weights if w.decibans * sign >= FAINT]
+    totals: dict[str, float] = {}  # one label may stand twice: told at first, then answered
+    for w in odds.explain(flow, known(state), history(flow, state), cause):
+        label = _named(flow, state, w.seq)
+        totals[label] = totals.get(label, 0.0) + w.decibans
+    kept = [(label, db) for label, db in totals.items() if label and db * sign >= FAINT]
     kept.sort(key=lambda x: -x[1] * sign)
-    lines = []
-    for seq, db in kept[:TOP]:
-        label = said(flow, state, seq)
-        if label:
-            lines.append(words.say("why.finding", label=label, strength=strength(words, db)))
+    lines = [
+        words.say("why.finding", label=label, strength=strength(words, db)) for label, db in kept[:TOP]
+    ]
     return "; ".join(lines)
 
 
@@ -142,11 +148,11 @@ def leading(flow: Flow, state: State, n: int = TOP) -> list[tuple[str, float]]:
     """The likeliest causes with their chance, highest first."""
     now = plan.beliefs(flow, state)
     ranked = sorted(((now.of(c), c) for c in now.family.causes), key=lambda x: (-x[0], x[1]))
-    return [(c, p) for p, c in ranked[:n] if p > 0]
+    return [(c, p) for k, (p, c) in enumerate(ranked[:n]) if p >= LEAST or not k]
 
 
-def _per_cent(p: float) -> str:
-    return f"{100 * p:.0f}"
+def _per_cent(words: Words, p: float) -> str:
+    return f"{100 * p:.0f}" if p >= LEAST else words.say("where.least")
 
 
 def why_lines(desk: Desk, flow: Flow, state: State, step: Next) -> list[str]:
@@ -154,7 +160,7 @@ def why_lines(desk: Desk, flow: Flow, state: State, step: Next) -> list[str]:
     words = desk.words
     lines = [_reason(desk, flow, state, step)]
     first = leading(flow, state)
-    names = ", ".join(f"{flow.causes[c].name} ({_per_cent(p)} of 100)" for c, p in first)
+    names = ", ".join(f"{flow.causes[c].name} ({_per_cent(words, p)} of 100)" for c, p in first)
     lines.append(words.say("why.leading", list=names))
     about = first[0][0]
     name = flow.causes[about].name
@@ -169,14 +175,14 @@ def why_lines(desk: Desk, flow: Flow, state: State, step: Next) -> list[str]:
 
 def _reason(desk: Desk, flow: Flow, state: State, step: Next) -> str:
     words = desk.words
+    for mark, key in (("clears", "why.clears"), ("relapse", "why.relapse"), ("again", "why.relapse")):
+        if mark in step.extra:
+            return words.say(key)
     if step.what in ("question", "check") and flow.asking(step.id).why:
         return words.say("why.told", why=flow.asking(step.id).why)
     fixed = {"bike": "bike", "trait": "bike", "setting": "setting"}
     if step.what in fixed:
         return words.say(f"why.{fixed[step.what]}")
-    for mark, key in (("clears", "why.clears"), ("relapse", "why.relapse"), ("again", "why.relapse")):
-        if mark in step.extra:
-            return words.say(key)
     if step.id in flow.safety:
         return words.say("why.safety")
     if step.id in flow.opening:
@@ -232,10 +238,10 @@ def where_lines(talk: Talk) -> list[str]:
     for cause, p in leading(flow, state):
         word = words.say(f"standing.{standing[cause].standing}")
         lines.append(
-            words.say("where.suspect", name=flow.causes[cause].name, chance=_per_cent(p), standing=word)
+            words.say("where.suspect", name=flow.causes[cause].name, chance=_per_cent(words, p), standing=word)
         )
     unlisted = plan.beliefs(flow, state).unlisted
-    lines.append(words.say("where.unlisted", chance=_per_cent(unlisted)))
+    lines.append(words.say("where.unlisted", chance=_per_cent(words, unlisted)))
     return lines
 
 

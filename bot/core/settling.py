@@ -101,6 +101,8 @@ def judge_look(talk: Talk) -> bool:
     if not all(agenda.answered(talk.state, id) for id in second.asks):
         return False
     how = verdict(flow, talk.state, second)
+    if how in ("clean", "less", "same") and _stopped(talk, how, second, watch.index):
+        how = "stopped"
     steady = how == "less" or (how == "same" and not watch.for_remedy)  # nothing was mended: look on
     outcome = "clean" if how == "clean" else "less" if steady else "back"
     talk.emit(LookJudged(plan=watch.plan, index=watch.index, verdict=outcome))  # type: ignore[arg-type]
@@ -115,6 +117,13 @@ def judge_look(talk: Talk) -> bool:
     else:
         _come_back(talk, second, how, watch.for_remedy)
     return True
+
+
+def _stopped(talk: Talk, how: str, second: SecondLook, index: int) -> bool:
+    """Whether a stop stands that the oil alone does not speak of: then nothing is proved by it."""
+    standing = talk.state.standing
+    last = how == "clean" and index + 1 >= len(second.looks)
+    return bool(standing) if last else any("running" in stop.bars for stop in standing)
 
 
 def _go_on(talk: Talk, second: SecondLook, plan_id: str, index: int, remedy: str) -> None:

@@ -131,6 +131,7 @@ class Spoken:
         "afraid of"
     )
     asking: tuple[str, ...] = _list("why,what,whats,where,who,how come,how bad,any idea")
+    wondering: tuple[str, ...] = _list("can i,cant i,can we,could i,should i,shall i,may i,what about")
     ended: tuple[str, ...] = ("stopped", "stops", "quit", "cured", "fixed")
     turn: tuple[str, ...] = _list(
         "but,and then,however,although,though,except,instead,because,then,yet,while"

@@ -192,12 +192,16 @@ def one_short(flow: Flow, state: State) -> tuple[str, ...]:
     return tuple(wanted)
 
 
-def _done(state: State, stop: Stop, name: str) -> bool:
-    """Whether a clearing look was good, or a clearing remedy done, after the stop was raised."""
+def _done(state: State, stop: Stop, name: str, by: str = "rider") -> bool:
+    """Whether a clearing look was good, or a clearing remedy done, after the stop was raised.
+
+    `by` mechanic: only a mechanic's own look or work counts.
+    """
     check, _, result = name.partition(".")
+    later_on = {e.seq for e in state.entries if e.seq > stop.seq and (by == "rider" or e.role == by)}
     if not result:
-        return any(seq > stop.seq and m.remedy == name for seq, m in state.mended)
-    later = [t for t in state.answers if t.seq > stop.seq and t.event.ask == check]
+        return any(seq in later_on and m.remedy == name for seq, m in state.mended)
+    later = [t for t in state.answers if t.seq in later_on and t.event.ask == check]
     if not later:
         return False
     value = later[-1].event.value
@@ -213,9 +217,10 @@ def cleared(flow: Flow, state: State) -> tuple[tuple[str, str], ...]:
         rule = flow.stop_rules.get(stop.rule)
         if stop.rule == DAMAGE_SEEN and (look := _looked_good_again(state, stop)):
             out.append((stop.rule, look))
-        if rule is None or (rule.cleared_by.by == "mechanic" and not _by_mechanic(state, stop, rule)):
+        if rule is None:
             continue
-        done = {n: _done(state, stop, n) for n in (*rule.cleared_by.any, *rule.cleared_by.all)}
+        by = rule.cleared_by.by
+        done = {n: _done(state, stop, n, by) for n in (*rule.cleared_by.any, *rule.cleared_by.all)}
         any_ok = any(done[n] for n in rule.cleared_by.any)
         all_ok = bool(rule.cleared_by.all) and all(done[n] for n in rule.cleared_by.all)
         if any_ok or all_ok:
@@ -227,12 +232,6 @@ def _looked_good_again(state: State, stop: Stop) -> str:
     """The check that showed the damage, once the same look was good; '' until then."""
     showed = {e.event.ask for e in state.entries if e.seq in stop.because and isinstance(e.event, Answered)}
     return next((f"{check}.good" for check in showed if _done(state, stop, f"{check}.good")), "")
-
-
-def _by_mechanic(state: State, stop: Stop, rule: StopRule) -> bool:
-    """For rules that only a mechanic lifts: the look or the work was a mechanic's."""
-    checks = {n.partition(".")[0] for n in (*rule.cleared_by.any, *rule.cleared_by.all)}
-    return any(t.seq > stop.seq and t.role == "mechanic" and t.event.ask in checks for t in state.answers)
 
 
 def by_gravity(state: State) -> tuple[tuple[Stop, ...], ...]:

@@ -7,7 +7,7 @@ ways is left out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence, Set
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -230,12 +230,29 @@ def _settled(heard: Sequence[Told], index: Index) -> Iterator[Told]:
 
 def tried(text: str, flow: Flow, spoken: Spoken = ENGLISH) -> tuple[str, ...]:
     """Ids of the false cures that a message says were tried, in the order told."""
-    told = [(phrase, ("", cure)) for cure, each in flow.false_cures.items() for phrase in each.told_as]
     speech = hear(text, spoken)
-    found = sorted(matches(speech, collect(told, spoken)))
+    found = _cures(speech, flow)
     sure = [match for match in found if not doubted(speech, *match.place(speech))]
     spent = _spent(speech, found)
-    said = [match for match in sure if not _negated(speech, match, spent)]
+    return _named(match for match in sure if not _negated(speech, match, spent))
+
+
+def wondered(text: str, flow: Flow, spoken: Spoken = ENGLISH) -> tuple[str, ...]:
+    """Ids of the false cures that a message asks about: 'can't I just file the fingers?'"""
+    speech = hear(text, spoken)
+    asks = speech.text.rstrip().endswith("?") or any(
+        tokens(begin) == tuple(word.text for word in speech.all[: len(tokens(begin))])
+        for begin in spoken.wondering
+    )
+    return _named(_cures(speech, flow)) if asks else ()
+
+
+def _cures(speech: Speech, flow: Flow) -> list[Match]:
+    told = [(phrase, ("", cure)) for cure, each in flow.false_cures.items() for phrase in each.told_as]
+    return sorted(matches(speech, collect(told, speech.spoken)))
+
+
+def _named(said: Iterable[Match]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(cure for match in said for _, cure in match.phrase.values))
 
 

@@ -12,7 +12,7 @@ import pytest
 import yaml
 
 from bot.authoring import load, rehearse, script, stage
-from bot.authoring.coverage import Coverage, Survivor, changes, cover
+from bot.authoring.coverage import Change, Coverage, Survivor, changes, cover, traced
 from bot.authoring.musts import broken
 from bot.authoring.play import NotRestored, Played, heard, line_of, play, restored
 from bot.authoring.problems import FlowError
@@ -375,9 +375,13 @@ def test_an_excuse_that_nobody_would_miss_survives(set_: stage.Stage, tmp_path: 
     what = "big-knock did not ask for has-lever under 'unless'"
     [change] = [c for c in changes(excused.loaded.merged, excused.flow) if c.what == what]
     knocks = "flow: rattle\ngiven:\n  trait starter = {}\n  knock = yes\nyou: 2\n"
-    assert [change.used(x) for x in played(excused, knocks.format("kick")).exchanges] == [True]
+    assert _uses(change, excused, knocks.format("kick")) == [True]
     quiet = knocks.replace("knock = yes", "knock = no").format("kick")
-    assert [change.used(x) for x in played(excused, quiet).exchanges] == [False]
+    assert _uses(change, excused, quiet) == [False]
+
+
+def _uses(change: Change, on: stage.Stage, talk: str) -> list[bool]:
+    return [change.used(traced(x, on.flow)) for x in played(on, talk).exchanges]
 
 
 @dataclass(frozen=True)

@@ -145,7 +145,7 @@ TYPED: list[tuple[Offer | None, str, Reading]] = [
     (KINDS, "1-3", Unclear()),
     (KINDS, "14", Unclear()),
     # graded
-    (AMOUNT, "2", Chosen("some")),
+    (AMOUNT, "2", Ambiguous(("some", "few"))),
     (AMOUNT, "12", Chosen("some")),
     (AMOUNT, "2 pieces", Chosen("few")),
     (AMOUNT, "two", Chosen("few")),
@@ -434,3 +434,25 @@ COVERS = Offer(
 )
 def test_words_out_of_the_middle_of_a_label_are_enough(typed: str, wanted: Reading) -> None:
     assert read(typed, COVERS, {}) == wanted
+
+
+PIECES = Offer(
+    "graded",
+    (Offered("few", "None to 5"), Offered("some", "6 to 20"), Offered("lots", "More than 20")),
+    upto=(5, 20, None),
+)
+
+
+@pytest.mark.parametrize(
+    ("typed", "wanted"),
+    [
+        ("1", Chosen("few")),  # answer 1 and one piece are the same
+        ("3", Ambiguous(("lots", "few"))),  # answer 3, or three pieces
+        ("3 pieces", Chosen("few")),
+        ("three", Chosen("few")),
+        ("more than 20", Chosen("lots")),
+        ("12", Chosen("some")),
+    ],
+)
+def test_a_bare_number_that_may_be_an_answer_or_an_amount_is_asked_about(typed: str, wanted: Reading) -> None:
+    assert read(typed, PIECES, {}) == wanted

@@ -87,6 +87,14 @@ def test_ran_it_anyway_is_noted_without_a_lecture_and_the_stop_is_said_again_in_
     assert talk.stops == {"big-knock"}
 
 
+def test_running_it_is_heard_among_other_words_while_a_stop_stands() -> None:
+    talk = chat().talk("it rattles", "it knocks", "ok... rode it home anyway, 20 min, no new noise")
+    assert [w.minutes for _, w in talk.state.went_on] == [20]
+    talk = chat().talk("it rattles", "it knocks", "a friend heard it when I rode it last week")
+    assert talk.state.went_on == ()
+    assert chat().talk("it rattles", "rode it home to look").state.went_on == ()
+
+
 def test_traits_are_asked_once_and_known_ones_never() -> None:
     from bot.core.desk import BikeCard
 
@@ -158,6 +166,15 @@ def test_a_point_answered_no_stays_open_until_it_is_right() -> None:
     assert talk.asked == ("point", "refit-nut/tab")
     assert "Put that right first" in talk.said
     assert not talk.state.mended
+
+
+def test_at_a_point_no_counts_with_words_behind_it_and_a_yes_with_a_but_does_not() -> None:
+    talk = to_the_nut(chat().talk(*TO_THE_SEARCH))
+    talk.talk("it moves", "do it now", "I have it all", "done", "done", "yes but the washer is the old one")
+    assert talk.state.points == {}
+    assert talk.asked == ("point", "refit-nut/tab")
+    talk.talk("no I guessed")
+    assert talk.state.points == {"refit-nut/tab": "no"}
 
 
 def test_not_sure_is_kept_as_asked_and_changes_no_odds() -> None:
@@ -317,7 +334,7 @@ def test_a_stop_may_name_the_looks_that_follow_it() -> None:
     assert talk.asked == ("second_look", "debris")
 
 
-def told_and_asked() -> Chat:
+def told_and_asked(opening: str = "feel") -> Chat:
     """A flow whose magnet may be told unasked, so that a later answer can contradict it."""
     from bot.core.flow import read
     from tests.rattle import RATTLE
@@ -329,7 +346,17 @@ def told_and_asked() -> Chat:
     soft = {"label": "Soft", "denies": ["steel-bits"]}
     feel = {"kind": "one", "ask": "What are the bits?", "answers": {"steel": steel, "soft": soft}}
     questions = {**RATTLE["questions"], "magnet": magnet, "feel": feel}
-    return Chat(read({**RATTLE, "questions": questions, "opening": ["feel"]}))
+    return Chat(read({**RATTLE, "questions": questions, "opening": [opening]}))
+
+
+def test_own_words_about_the_open_question_alone_answer_it_without_a_confirmation() -> None:
+    talk = told_and_asked("magnet").talk("it rattles", "no knock", "Goat", "by foot")
+    assert talk.asked == ("question", "magnet")
+    talk.say("I washed them and it is magnetic")
+    told = talk.state.told("magnet")
+    assert told is not None
+    assert told.event.value == ("all",)
+    assert talk.asked[0] != "confirm"
 
 
 def test_a_contradiction_between_two_ranks_is_asked_about_once() -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from bot.core.desk import Card
 from bot.core.flow import read
-from bot.core.told import NONE_OF_THESE, Told, index, listen, pick, tried
+from bot.core.told import NONE_OF_THESE, Told, index, listen, pick, tried, wondered
 
 FLOW: dict[str, Any] = {
     "language": 1,
@@ -273,6 +273,12 @@ def test_false_cures_that_were_tried_are_named() -> None:
     )
     assert tried("never flushed it. should i put in thicker oil?", GRIT) == ()
     assert tried("knocking", GRIT) == ()
+
+
+def test_false_cures_that_are_asked_about_are_named_too() -> None:
+    assert wondered("should i put in thicker oil?", GRIT) == tried("put in thicker oil", GRIT)
+    assert wondered("cant i just put in thicker oil", GRIT) == tried("put in thicker oil", GRIT)
+    assert wondered("i never put in thicker oil", GRIT) == ()
 
 
 PHRASES = [

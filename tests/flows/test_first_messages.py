@@ -1,0 +1,64 @@
+"""What riders' first messages tell the flow about metal in the oil, against a table written by hand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+from bot.core.told import index, listen, pick
+from tests.flows.flagship import ID, Talk, cards, flow
+
+TABLE: dict[str, list[Any]] = yaml.safe_load(
+    Path(__file__).with_name("first_messages.yaml").read_text(encoding="utf-8")
+)
+MESSAGES: list[dict[str, Any]] = [*TABLE["tuned"], *TABLE["held_out"]]
+
+
+def found(text: str) -> set[str]:
+    """What is read back for a yes after a first message, one 'ask=answer' for each thing told."""
+    talk = Talk(flow()).talk(text)
+    asked = talk.state.asked["rider"]
+    claims = asked.extra if asked.what == "confirm" else ()
+    pairs = [claim.partition("=") for claim in claims]
+    return {f"{ask}={value}" for ask, _, values in pairs for value in values.split(",")}
+
+
+def recall(messages: list[dict[str, Any]]) -> float:
+    """Of all that was told, how much was found."""
+    wanted = [(m["say"], told) for m in messages for told in m["tells"]]
+    return sum(told in found(say) for say, told in wanted) / len(wanted)
+
+
+def test_the_table_holds_sixty_messages_that_only_name_answers_of_the_flow() -> None:
+    assert (len(TABLE["tuned"]), len(TABLE["held_out"]), len(TABLE["other"])) == (40, 20, 10)
+    named = {told.partition("=")[0] for m in MESSAGES for told in [*m["tells"], *m.get("may", ())]}
+    assert named <= {*flow().asks, *(f"trait:{trait}" for trait in flow().traits)}
+
+
+@pytest.mark.parametrize("message", MESSAGES, ids=lambda m: m["say"][:40])
+def test_nothing_is_found_that_was_not_told(message: dict[str, Any]) -> None:
+    assert found(message["say"]) - {*message["tells"], *message.get("may", ())} == set()
+
+
+def test_four_of_five_things_told_are_found() -> None:
+    assert recall(MESSAGES) >= 0.80
+
+
+def test_words_that_the_phrases_were_not_tuned_on_are_found_less_often() -> None:
+    # Measured blind: .65 before the phrases were tuned on the others and .69 after, so they carry over only
+    # a little. (.71 since "more than before" went, a false finding here: from then on no longer blind.)
+    assert recall(TABLE["held_out"]) >= 0.65
+
+
+def test_the_flow_is_picked_in_fifty_seven_of_sixty() -> None:
+    assert sum(pick(m["say"], cards()).flow == ID for m in MESSAGES) >= 57
+
+
+@pytest.mark.parametrize("text", TABLE["other"])
+def test_other_trouble_picks_another_flow_or_none_and_tells_nothing_here(text: str) -> None:
+    assert pick(text, cards()).flow != ID
+    assert found(text) == set()
+    assert listen(text, index(flow())) == ()
