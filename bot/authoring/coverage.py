@@ -10,9 +10,9 @@ What each exchange used is read once, into `Trace`; the changes are shared betwe
 
 from __future__ import annotations
 
-import copy
 import multiprocessing
 import os
+import pickle
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -44,7 +44,7 @@ class Trace:
     asked: frozenset[str]
     answered: frozenset[tuple[str, str]]
     raised: frozenset[str]
-    lifted: frozenset[str]
+    lifted: frozenset[tuple[str, str]]
     stood: frozenset[str]
     traits: Mapping[str, str]
     said: str
@@ -132,7 +132,7 @@ def traced(exchange: Exchange, flow: Flow) -> Trace:
         asked=frozenset(e.id for e in fresh if isinstance(e, events.WasAsked)),
         answered=frozenset((e.ask, v) for e in fresh if isinstance(e, events.Answered) for v in e.value),
         raised=frozenset(e.rule for e in fresh if isinstance(e, events.StopRaised)),
-        lifted=frozenset(e.rule for e in fresh if isinstance(e, events.StopLifted)),
+        lifted=frozenset((e.rule, e.by) for e in fresh if isinstance(e, events.StopLifted)),
         stood=frozenset(s.rule for s in exchange.before.standing),
         traits=exchange.after.traits,
         said="\0".join(f"{m.text}\0{m.more}" for m in exchange.messages),
@@ -212,7 +212,7 @@ def _stop_rules(data: Data, flow: Flow) -> Iterator[Change]:
         for part in ("any", "all"):
             for n, name in enumerate(model["cleared_by"].get(part) or ()):
                 place = (*path, "cleared_by", part, n)
-                used = _stood(rule) if part == "all" else _lifted(rule)
+                used = _stood(rule) if part == "all" else _lifted(rule, name)
                 yield Change("stop rule", place, f"{name} did not clear {rule}", _drop(place), used)
 
 
@@ -240,8 +240,8 @@ def _raised(rule: str) -> Callable[[Trace], bool]:
     return lambda x: rule in x.raised
 
 
-def _lifted(rule: str) -> Callable[[Trace], bool]:
-    return lambda x: rule in x.lifted
+def _lifted(rule: str, by: str) -> Callable[[Trace], bool]:
+    return lambda x: (rule, by) in x.lifted
 
 
 def _stood(rule: str) -> Callable[[Trace], bool]:
@@ -319,25 +319,29 @@ class Trial:
     def __init__(self, played: Sequence[Played], stage: Stage, wanted: frozenset[Group]) -> None:
         self.played, self.stage = played, stage
         self.traces = [[traced(x, stage.flow) for x in p.exchanges] for p in played]
+        self._data = pickle.dumps(stage.loaded.merged)  # read back three times as fast as it is copied
         self.changes = [c for c in changes(stage.loaded.merged, stage.flow) if c.group in wanted]
 
     def noticed(self, n: int) -> bool:
         """Whether one of the plays that used the place goes otherwise on the changed flow."""
         change = self.changes[n]
         uses = self._uses(change)
-        flow = changed(change, self.stage.loaded.merged) if uses else self.stage.flow
+        flow = changed(change, pickle.loads(self._data)) if uses else self.stage.flow
         if flow is None:
             return True  # what is no flow any more is refused when it is read
         other = self.stage.with_flow(flow)
-        return any(_differs(play, skip, other) for play, skip in uses)
+        once = change.group == "text"
+        return any(_differs(play, skip, other, once) for play, skip in uses)
 
     def _uses(self, change: Change) -> list[tuple[Played, int]]:
-        """The plays that used the place, each with the first exchange that did; the shortest rest first."""
+        """Plays that used the place, each from its first exchange that did; the shortest rest first.
+
+        A text is read only where it is said: each such exchange is tried by itself.
+        """
         found = []
         for play, traces in zip(self.played, self.traces, strict=True):
-            skip = next((n for n, trace in enumerate(traces) if change.used(trace)), None)
-            if skip is not None:
-                found.append((play, skip))
+            used = [(play, n) for n, trace in enumerate(traces) if change.used(trace)]
+            found += used if change.group == "text" else used[:1]
         return sorted(found, key=lambda use: len(use[0].exchanges) - use[1])
 
     def all_noticed(self) -> list[bool]:
@@ -381,21 +385,20 @@ def _survivor(loaded: Loaded, change: Change) -> Survivor:
 
 
 def changed(change: Change, data: Data) -> Flow | None:
-    """The changed flow; None when it is no flow any more, which lint would notice."""
-    copied = copy.deepcopy(data)
-    change.make(copied)
+    """The flow with the change made in `data`; None when it is no flow any more, as lint would say."""
+    change.make(data)
     try:
-        return read(copied)
+        return read(data)
     except ValidationError:
         return None
 
 
-def _differs(played: Played, skip: int, stage: Stage) -> bool:
-    """Play from the exchange that used the place first, to the first difference or the end."""
+def _differs(played: Played, skip: int, stage: Stage, once: bool) -> bool:
+    """Play from an exchange that used the place, to the first difference or the end, or `once` only."""
     start = played.exchanges[skip].before if skip else played.start
     again: list[Exchange] = []
     plays = exchanges_of(played.script, stage, start, skip)
-    for was in played.exchanges[skip:]:
+    for was in played.exchanges[skip : skip + 1] if once else played.exchanges[skip:]:
         try:
             now = next(plays)
         except (KeyError, IndexError, StopIteration):
@@ -403,5 +406,7 @@ def _differs(played: Played, skip: int, stage: Stage) -> bool:
         if now.shown != was.shown:
             return True
         again.append(now)
+    if once:
+        return False
     whole = Played(played.script, played.start, (*played.exchanges[:skip], *again))
     return bool(broken(whole, stage.flow))

@@ -16,10 +16,12 @@ from bot.core.events import (
     Noted,
     SettingTold,
     Skipped,
+    StopLifted,
     TraitTold,
     WasAsked,
     WasHeard,
     WentOn,
+    Withdrawn,
 )
 from bot.core.messages import Message
 from bot.core.phrases import plain
@@ -38,9 +40,11 @@ MOVING = frozenset({
 
 
 def pending(talk: Talk) -> Next | None:
-    """A contradiction between two ranks, or damage without a name, is asked about once."""
+    """What a slip had answered is put again; a contradiction, or damage without a name, is asked once."""
     if talk.flow is None or not talk.events:
         return None
+    if (slipped := _slipped(talk)) is not None:
+        return slipped
     newest = next((e for e in reversed(talk.state.entries) if isinstance(e.event, Answered)), None)
     if newest is None or newest.event not in talk.events or newest.seq in talk.state.withdrawn:
         return None
@@ -64,6 +68,15 @@ def _conflicts_asked(talk: Talk) -> frozenset[frozenset[str]]:
     asked = [e.event for e in talk.state.entries if isinstance(e.event, WasAsked)]
     pairs = [a.extra for a in asked if a.what == "which" and a.id == "conflict"]
     return frozenset(_asks_of(talk, map(int, extra)) for extra in pairs)
+
+
+def _slipped(talk: Talk) -> Next | None:
+    """The question whose answer was a slip that had raised a stop: it is open again."""
+    if not any(isinstance(e, StopLifted) and e.by == "slip" for e in talk.events):
+        return None
+    taken = {seq for e in talk.events if isinstance(e, Withdrawn) for seq in e.entries}
+    asks = [e.event.ask for e in talk.state.entries if e.seq in taken and isinstance(e.event, Answered)]
+    return Next("check" if asks[0] in talk.sure().checks else "question", asks[0]) if asks else None
 
 
 def _sharing(talk: Talk, check: str) -> tuple[str, ...]:

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from bot.core import controls, moves
+from bot.core import controls, moves, reasons
 from bot.core.agenda import Next
 from bot.core.answers import (
     Ambiguous,
@@ -237,7 +237,9 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         return
     else:
         _note(talk)
-        if _long_pause(talk):
+        if asked.what == "hand_over" and reasons.misfit(talk.sure(), talk.state):
+            talk.say("noted.words")  # a sentence was asked for
+        elif _long_pause(talk):
             talk.say("welcome_back")
         else:
             talk.say("unclear", again=words.say("again"))

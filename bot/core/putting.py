@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from bot.core import plan, reasons
+from bot.core import plan, reasons, stops
 from bot.core.agenda import Next
 from bot.core.flow import Flow, Point
 from bot.core.messages import Message, Signal
@@ -257,11 +257,25 @@ def _called(talk: Talk, id: str) -> str:
     return flow.remedies[id].name if id in flow.remedies else flow.asking(id).called
 
 
+def _for_the_garage(talk: Talk, step: Next) -> list[str]:
+    """What could not be done here: what lifts a stop first, then what looks at the likeliest."""
+    flow, state = talk.sure(), talk.state
+    now = plan.beliefs(flow, state)
+    lifting = stops.clearing_looks(flow, state, state.standing)
+
+    def order(id: str) -> tuple[bool, float]:
+        seen = plan.causes_found(flow.checks[id]) if id in flow.checks else frozenset()
+        fixed = {c for c, m in flow.causes.items() if m.remedy == id}
+        return id not in lifting, -max((now.of(c) for c in seen | fixed), default=0.0)
+
+    left = step.advice.left_out if step.advice else ()
+    able = {id for id, why in left if why != "running" and id not in flow.questions}
+    return [_called(talk, id) for id in sorted(able, key=lambda id: (*order(id), id))]
+
+
 def put_park(talk: Talk, step: Next) -> Message:
-    words, flow = talk.words, talk.sure()
-    left = (
-        [_called(talk, i) for i, _ in step.advice.left_out if i not in flow.questions] if step.advice else []
-    )
+    words = talk.words
+    left = _for_the_garage(talk, step)
     lines = [words.say("park.ask")]
     if left:
         lines.append(words.say("park.left", list="; ".join(left[:5])))

@@ -237,9 +237,8 @@ def where_lines(talk: Talk) -> list[str]:
     standing = suspects(flow, state)
     for cause, p in leading(flow, state):
         word = words.say(f"standing.{standing[cause].standing}")
-        lines.append(
-            words.say("where.suspect", name=flow.causes[cause].name, chance=_per_cent(words, p), standing=word)
-        )
+        chance = _per_cent(words, p)
+        lines.append(words.say("where.suspect", name=flow.causes[cause].name, chance=chance, standing=word))
     unlisted = plan.beliefs(flow, state).unlisted
     lines.append(words.say("where.unlisted", chance=_per_cent(words, unlisted)))
     return lines

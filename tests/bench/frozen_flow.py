@@ -60,9 +60,11 @@ def stored() -> dict[str, Any]:
     return kept
 
 
-def store(results: Mapping[str, Any], numbers: str) -> None:
-    """Keep results. ValueError if both the flow's numbers and the programs differ from what is kept."""
-    programs = digest_of_programs()
+def store(results: Mapping[str, Any], numbers: str, programs: str) -> None:
+    """Keep results, with the digests taken before the run.
+
+    ValueError if both the flow's numbers and the programs differ from what is kept.
+    """
     if STORED.exists():
         kept = stored()
         if kept["numbers"] != numbers and kept["programs"] != programs:

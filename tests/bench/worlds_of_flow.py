@@ -110,7 +110,7 @@ class Bike:
     ) -> Marked:
         """Each sign is ticked at its first mark, as it is known or as its own number has it."""
         ticked = set[str]()
-        for mark, seen in reversed(marks.ticks.items()):
+        for mark, seen in reversed(list(marks.ticks.items())):
             there, known = shown(self.truth.flow, seen), places.get(seen)
             likely = float(rows.ticked(marks.slip, seen, there)[0])
             is_there = known <= there if known is not None else self.chance("said", part, seen) < likely

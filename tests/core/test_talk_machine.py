@@ -20,9 +20,9 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from bot.core.desk import BikeCard
+from bot.core.desk import BikeCard, Desk
 from bot.core.messages import Choice
-from tests.core.chat import Chat
+from tests.core.chat import HASH, Chat, card, wording
 from tests.rattle import FLOW, RATTLE
 
 Step = tuple[str, str]
@@ -35,7 +35,6 @@ INFORMING = (
     "help",
     "hello",
     "what is ruled out",
-    "units both",
 )
 CAUTIONS: dict[Step, str] = {
     ("access", "oil-out"): "Hot oil burns",
@@ -44,11 +43,21 @@ CAUTIONS: dict[Step, str] = {
 }
 IDS = {
     name
-    for part in ("signs", "questions", "checks", "access", "causes", "remedies", "stop_rules", "cautions", "traits")
+    for part in ("signs", "checks", "access", "causes", "remedies", "stop_rules", "cautions", "traits")
     for name in RATTLE[part]
     if "-" in name
 } | {"damage-seen", "thread-oily", "a-few"}  # fmt: skip
 SHOWN_ID = re.compile(rf"(?<![\w-])({'|'.join(sorted(IDS))})(?![\w-])")
+
+
+WORDS = wording()
+
+
+class QuickChat(Chat):
+    """A talk that does not read the wording anew with each turn."""
+
+    def desk(self) -> Desk:
+        return Desk(WORDS, (card(FLOW),), {HASH: FLOW}, lambda *_: "the summary", self.bikes)
 
 
 @dataclass
@@ -80,9 +89,10 @@ class TalkMachine(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.chat = Chat(FLOW, bikes=(BikeCard("b1", "Goat", {}, 43),))
+        self.chat = QuickChat(FLOW, bikes=(BikeCard("b1", "Goat", {}, 43),))
         self.given: list[Given] = []
         self.standing: set[str] = set()
+        self.ended_once = False
 
     # --- the model ----------------------------------------------------------------------------
 
@@ -174,7 +184,7 @@ class TalkMachine(RuleBasedStateMachine):
         if not self.given:
             before = self.snapshot()
             self.chat.say("back")
-            assert self.snapshot() == before
+            assert self.ended_once or self.snapshot() == before
             return
         last = self.given.pop()
         self.chat.say("back")
@@ -217,13 +227,14 @@ class TalkMachine(RuleBasedStateMachine):
         """A closed case answers, and may open again; how far 'back' then goes is not followed."""
         self.chat.say(words)
         self.given.clear()
+        self.ended_once = True
 
     # --- what always holds --------------------------------------------------------------------
 
     @invariant()
     def every_message_is_answered(self) -> None:
         assert not self.chat.state.entries or self.chat.messages
-        assert all(m.text.strip() and m.short.strip() for m in self.chat.messages)
+        assert all(m.text.strip() for m in self.chat.messages)
 
     @invariant()
     def it_is_never_stuck(self) -> None:

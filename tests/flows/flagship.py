@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cache
 
 from bot.authoring import load
@@ -10,7 +9,8 @@ from bot.core import stops
 from bot.core.desk import BikeCard, Card, Desk
 from bot.core.events import Answered, BikeTaken, Entry, FlowChosen, Opened, State, fold
 from bot.core.flow import Flow
-from tests.core.chat import HASH, Chat
+from bot.core.words import Words
+from tests.core.chat import HASH, Chat, wording
 
 ID = "metal-in-oil"
 BIKE = {"oil-layout": "shared", "starter": "both", "cooling": "liquid", "clutch-cover-access": "outer"}
@@ -32,11 +32,17 @@ def cards() -> tuple[Card, ...]:
     )
 
 
+@cache
+def words() -> Words:
+    return wording()
+
+
 class Talk(Chat):
     """A talk that picks its flow from all that are shipped."""
 
     def desk(self) -> Desk:
-        return replace(super().desk(), cards=cards())
+        flows = {HASH: self.flow}
+        return Desk(words(), cards(), flows, lambda *_: "the summary", self.bikes, self.settings)
 
     def press(self, id: str) -> None:
         """The button of this answer under the open question."""
