@@ -468,7 +468,7 @@ def _tell_setting(s: State, e: Entry, v: SettingTold) -> State:
         s,
         settings={**s.settings, v.setting: v.value},
         settings_at={**s.settings_at, v.setting: e.at},
-        ended=None,
+        ended=None if s.ended and s.ended.how in ("parked", "put_off") else s.ended,
     )
 
 

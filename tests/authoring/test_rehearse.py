@@ -12,7 +12,8 @@ import pytest
 import yaml
 
 from bot.authoring import load, rehearse, script, stage
-from bot.authoring.coverage import Change, Coverage, Survivor, changes, cover, traced
+from bot.authoring.changes import Change, changes, traced
+from bot.authoring.coverage import Coverage, Survivor, cover
 from bot.authoring.musts import broken
 from bot.authoring.play import NotRestored, Played, heard, line_of, play, restored
 from bot.authoring.problems import FlowError

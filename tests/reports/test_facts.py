@@ -316,6 +316,6 @@ def test_the_price_of_handing_over_is_the_riders_word_else_the_flows() -> None:
 def test_what_cannot_be_done_here_is_left_for_the_garage() -> None:
     case = settled(started(), place="trail", kit="roll", minutes_left=600.0, must_ride=False)
     left = {x.what: x.why for x in coming(case).left_out}
-    assert left["Try the nut by hand."] == "place"
+    assert left["Try the nut by hand"] == "place"
     case = started().add(events.Skipped(ask="nut", why="cant"))
-    assert {x.what: x.why for x in coming(case).left_out} == {"Try the nut by hand.": "cant"}
+    assert {x.what: x.why for x in coming(case).left_out} == {"Try the nut by hand": "cant"}
