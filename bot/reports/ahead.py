@@ -88,7 +88,7 @@ def _what(flow: Flow, what: str, id: str) -> str:
     """The step in the flow's words; '' where only its kind says it."""
     of, _, rest = id.partition("/")
     if id in flow.asks:
-        return flow.asks[id].name or flow.asks[id].ask
+        return flow.asks[id].name or flow.asks[id].short or flow.asks[id].ask
     if what == "access":
         return flow.access[id].do
     if what == "shut":

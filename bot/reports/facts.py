@@ -89,8 +89,8 @@ def _notes(state: State, run: Clock) -> Iterator[NoteLine]:
 
 
 def brief(ask: Asked_ | Trait) -> str:
-    """A question in its short form, where it has one."""
-    return ask.short or ask.ask
+    """A look by its name, a question in its short form, where it has one."""
+    return (None if isinstance(ask, Trait) else ask.name) or ask.short or ask.ask
 
 
 def _traits(flow: Flow, state: State) -> Iterator[tuple[str, str]]:
