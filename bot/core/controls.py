@@ -408,7 +408,7 @@ def repeat(talk: Talk, rest: str) -> After:
 
 
 def lift(talk: Talk, rest: str) -> After:
-    moves.lift_by_mechanic(talk)
+    moves.lift_by_mechanic(talk, rest)
     return "next"
 
 

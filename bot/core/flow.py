@@ -525,11 +525,14 @@ class When(Strict):
 
 
 class ClearedBy(Strict):
-    """What lifts a stop: looks (`check.good`) and remedies, or a mechanic's word."""
+    """What lifts a stop: looks (`check.good`) and remedies, or a mechanic's word.
+
+    `by: doctor`: it is about a person; neither a look nor a mechanic of bikes lifts it here.
+    """
 
     any: tuple[str, ...] = ()
     all: tuple[str, ...] = ()
-    by: Literal["rider", "mechanic"] = "rider"
+    by: Literal["rider", "mechanic", "doctor"] = "rider"
 
 
 class StopRule(Strict):

@@ -40,7 +40,8 @@ from bot.core.events import (
 )
 from bot.core.flow import Look, Number, Several
 from bot.core.hearing import answer
-from bot.core.putting import lifting_line, stop_message
+from bot.core.phrases import stop_text
+from bot.core.putting import stop_message
 from bot.core.stops import DAMAGE_SEEN
 from bot.core.talk import Talk
 from bot.core.units import convert, measure
@@ -385,17 +386,22 @@ def answer_confirm(talk: Talk, asked: Asked, reading: Reading) -> bool:
     return True
 
 
-def lift_by_mechanic(talk: Talk) -> None:
-    """A mechanic's word lifts every stop that stands (he may name one in words)."""
+def lift_by_mechanic(talk: Talk, named: str) -> None:
+    """A mechanic's word lifts one stop; where several stand he says which, in words of its text."""
     if talk.heard.role != "mechanic":
         talk.say("mechanic.only")
         return
-    if not talk.state.standing:
-        talk.say("mechanic.none")
-    for stop in talk.state.standing:
-        talk.emit(StopLifted(rule=stop.rule, by="mechanic"))
-        model = talk.sure().stop_rules.get(stop.rule)
-        talk.say("mechanic.lifted", say=model.say if model else lifting_line(talk, stop.rule))
+    rules = talk.sure().stop_rules
+    able = [s for s in talk.state.standing if s.rule not in rules or rules[s.rule].cleared_by.by != "doctor"]
+    texts = {s.rule: stop_text(talk.words, s.rule, rules.get(s.rule), short=True) for s in able}
+    meant = [s for s in able if named.casefold() in texts[s.rule].casefold()]
+    if not able:
+        talk.say("mechanic.doctor" if talk.state.standing else "mechanic.none")
+    elif len(meant) == 1:
+        talk.emit(StopLifted(rule=meant[0].rule, by="mechanic"))
+        talk.say("mechanic.lifted", say=texts[meant[0].rule])
+    else:
+        talk.say("mechanic.which", list="; ".join(texts.values()))
 
 
 MOVES: dict[str, Move] = {

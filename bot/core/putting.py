@@ -374,6 +374,8 @@ def lifting_line(talk: Talk, rule: str) -> str:
     """What lifts a stop, in words."""
     flow, words = talk.sure(), talk.words
     cleared = flow.stop_rules[rule].cleared_by
+    if cleared.by == "doctor":
+        return words.say("stop.only_doctor")
     if cleared.by == "mechanic":
         return words.say("stop.only_mechanic")
     alls, anys = (_clearing_names(flow, wanted) for wanted in (cleared.all, cleared.any))

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
-import yaml
-
+from bot.authoring.wording import read_words
 from bot.core.conversation import Turn, receive
 from bot.core.desk import BikeCard, Card, Desk
 from bot.core.events import Entry, Heard, Role, State, fold, revive
@@ -18,14 +16,11 @@ from bot.core.messages import Message
 from bot.core.talk import stamp
 from bot.core.words import Words
 
-WORDING = Path(__file__).parents[2] / "bot" / "words" / "en.yaml"
 HASH = "f" * 64
 
 
 def wording() -> Words:
-    data = yaml.safe_load(WORDING.read_text(encoding="utf-8"))
-    groups = ({k: tuple(v) for k, v in data[part].items()} for part in ("controls", "lists"))
-    return Words(data["language"], data["texts"], *groups)
+    return read_words()
 
 
 def card(flow: Flow) -> Card:

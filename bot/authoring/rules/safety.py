@@ -236,7 +236,7 @@ def stops_for_ever(flow: Flow) -> Iterator[Fault]:
     """L409: something, or a mechanic, lifts every stop."""
     for id, rule in flow.stop_rules.items():
         by = rule.cleared_by
-        if not by.any and not by.all and by.by != "mechanic":
+        if not by.any and not by.all and by.by == "rider":
             yield fault("L409", "stop_rules", id, "cleared_by", key=True)
 
 
