@@ -310,9 +310,11 @@ def _find_case(store: Store, incoming: Incoming, begins_new: BeginsNew, at: str)
     case = store.current(incoming.address, incoming.person)
     if case is not None:
         state = store.state(case)
+        if state.ended is None:
+            return case, state
         person = store.person(incoming.person)
         desk = lay_desk(store, _rider(store, case), person, incoming.address.channel, incoming.flow)
-        if state.ended is None or not begins_new(desk, state, incoming.heard, moment(at)):
+        if not begins_new(desk, state, incoming.heard, moment(at)):
             return case, state
     return store.open_case(incoming.person, at), State()
 

@@ -282,7 +282,7 @@ def _leave_unconfirmed(talk: Talk) -> None:
 def _long_pause(talk: Talk) -> bool:
     """Whether the open question was put so long ago that the rider may have lost the thread."""
     assert talk.asked is not None
-    put = datetime.fromisoformat(talk.asked.at.replace("Z", "+00:00"))
+    put = datetime.fromisoformat(talk.asked.at)
     return talk.now - put > LONG_PAUSE
 
 

@@ -38,9 +38,9 @@ from bot.core.events import (
     Withdrawn,
     WorkLeft,
 )
-from bot.core.flow import Look, Number, Several
+from bot.core.flow import Look, Number, SecondLook, Several
 from bot.core.hearing import answer
-from bot.core.phrases import stop_text
+from bot.core.phrases import plain, stop_text
 from bot.core.putting import stop_message
 from bot.core.stops import DAMAGE_SEEN
 from bot.core.talk import Talk
@@ -248,11 +248,21 @@ def watch_or_end(talk: Talk, plan_id: str | None, remedy: str) -> None:
         talk.emit(Ended(how="proved"))
         talk.say("proved", name=talk.state.nickname or talk.state.title)
         return
+    begin_looks(talk, plan_id, remedy)
+
+
+def begin_looks(talk: Talk, plan_id: str, remedy: str = "") -> None:
+    """A plan of second looks begins: what it is for, and on what its line stands."""
     talk.emit(WatchSet(plan=plan_id, index=0, for_remedy=remedy, from_hours=_hours(talk)))
     second = talk.sure().second_looks[plan_id]
     talk.say("watch.start", say=second.say)
+    talk.tell(plain(talk.words, basis_line(talk, second), kind="info"))
+
+
+def basis_line(talk: Talk, second: SecondLook) -> str:
+    """Whether the line of a plan is sourced, borrowed or practice."""
     source = talk.sure().sources[second.source].title if second.source else ""
-    talk.say(f"watch.basis.{second.basis}", source=source)
+    return talk.words.say(f"watch.basis.{second.basis}", source=source)
 
 
 def after_a_stop(talk: Talk) -> str | None:

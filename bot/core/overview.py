@@ -113,7 +113,7 @@ def _lately(desk: Desk, state: State, now: datetime) -> bool:
     bike = next((b for b in desk.bikes if b.id == state.bike), None)
     if bike and bike.hours is not None and state.hours is not None and bike.hours > state.hours[1]:
         return bike.hours - state.hours[1] <= RELAPSE_HOURS
-    ended = datetime.fromisoformat(state.entries[-1].at.replace("Z", "+00:00"))
+    ended = datetime.fromisoformat(state.entries[-1].at)
     return now - ended <= timedelta(days=RELAPSE_DAYS)
 
 

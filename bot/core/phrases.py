@@ -278,8 +278,8 @@ def working(
     return Message(text, brief(head[0], short or say, shown), shown, signal, "step", more)
 
 
-def order_lines(words: Words, flow: Flow, remedy: Remedy) -> tuple[tuple[str, ...], float, bool]:
-    """The parts of a remedy, one line each; their total; whether a price is not known."""
+def order_lines(words: Words, flow: Flow, remedy: Remedy) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The parts of a remedy, one line each; and the line of their total, if any has a price."""
     lines, total, unknown = [], 0.0, False
     for part in remedy.parts.values():
         price = words.say("price.unknown")
@@ -290,4 +290,9 @@ def order_lines(words: Words, flow: Flow, remedy: Remedy) -> tuple[tuple[str, ..
             unknown = True
         single = words.say("part.single_use") if part.single_use else ""
         lines.append(words.say("part.line", n=part.quantity, name=part.name, price=price, single=single))
-    return tuple(lines), total, unknown
+    if not total or flow.money is None:
+        return tuple(lines), ()
+    more = words.say("parts.total.more") if unknown else ""
+    currency, as_of = flow.money.currency, flow.money.as_of
+    summed = words.say("parts.total", total=f"{total:g}", currency=currency, as_of=as_of, more=more)
+    return tuple(lines), (summed,)

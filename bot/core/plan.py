@@ -177,7 +177,7 @@ def limits(flow: Flow, state: State, now: datetime) -> Limits:
     have = state.settings
     left = have.get("minutes_left")
     if left is not None and have.get("place") != "garage":
-        said = datetime.fromisoformat(state.settings_at["minutes_left"].replace("Z", "+00:00"))
+        said = datetime.fromisoformat(state.settings_at["minutes_left"])
         left = max(0.0, float(left) - (now - said).total_seconds() / 60)
     else:
         left = None

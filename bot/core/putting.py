@@ -128,16 +128,8 @@ def put_step(talk: Talk, step: Next) -> Message:
 def _put_parts(talk: Talk, id: str) -> Message:
     flow, words = talk.sure(), talk.words
     remedy = flow.remedies[id]
-    lines, total, unknown = order_lines(words, flow, remedy)
-    text = [words.say("parts.ask", lines="\n" + "\n".join(lines))]
-    if total and flow.money:
-        more = words.say("parts.total.more") if unknown else ""
-        money = flow.money
-        text.append(
-            words.say(
-                "parts.total", total=f"{total:g}", currency=money.currency, as_of=money.as_of, more=more
-            )
-        )
+    lines, total = order_lines(words, flow, remedy)
+    text = [words.say("parts.ask", lines="\n" + "\n".join(lines)), *total]
     if talk.state.work and talk.state.work.suspicion:
         text.append(words.say("parts.suspicion"))
     offered = _own(talk, ("have", "none"), "parts")

@@ -275,12 +275,8 @@ def order_message(talk: Talk) -> Message:
     id = next((i for i in ids if i in flow.remedies and flow.remedies[i].parts), None)
     if id is None:
         return plain(words, words.say("order.none"), kind="info")
-    lines, total, unknown = order_lines(words, flow, flow.remedies[id])
-    text = [words.say("order.head", name=flow.remedies[id].name), *lines]
-    if total and flow.money:
-        more = words.say("parts.total.more") if unknown else ""
-        currency, as_of = flow.money.currency, flow.money.as_of
-        text.append(words.say("parts.total", total=f"{total:g}", currency=currency, as_of=as_of, more=more))
+    lines, total = order_lines(words, flow, flow.remedies[id])
+    text = [words.say("order.head", name=flow.remedies[id].name), *lines, *total]
     if not found_by_look(flow, talk.state, id):
         text.append(words.say("parts.suspicion"))
     price = plan.giving_up(talk.desk, flow, talk.state)

@@ -15,7 +15,7 @@ from bot.core.events import (
     WatchSet,
 )
 from bot.core.flow import Flow, Graded, SecondLook, Several
-from bot.core.moves import after_a_stop
+from bot.core.moves import after_a_stop, basis_line, begin_looks
 from bot.core.phrases import stop_text
 from bot.core.putting import stop_message
 from bot.core.talk import Talk
@@ -80,12 +80,7 @@ def begin_watch(talk: Talk) -> bool:
     assert looks is not None
     chance = plan.beliefs(flow, state).of(step.id)
     talk.say("watch.likely", name=cause.name, chance=f"{100 * chance:.0f}")
-    second = flow.second_looks[looks]
-    hours = state.hours[1] if state.hours else None
-    talk.emit(WatchSet(plan=looks, index=0, from_hours=hours))
-    talk.say("watch.start", say=second.say)
-    source = flow.sources[second.source].title if second.source else ""
-    talk.say(f"watch.basis.{second.basis}", source=source)
+    begin_looks(talk, looks)
     return True
 
 
@@ -106,9 +101,8 @@ def judge_look(talk: Talk) -> bool:
     steady = how == "less" or (how == "same" and not watch.for_remedy)  # nothing was mended: look on
     outcome = "clean" if how == "clean" else "less" if steady else "back"
     talk.emit(LookJudged(plan=watch.plan, index=watch.index, verdict=outcome))  # type: ignore[arg-type]
-    source = flow.sources[second.source].title if second.source else ""
     if how == "clean":
-        talk.say("watch.clean", basis=talk.words.say(f"watch.basis.{second.basis}", source=source))
+        talk.say("watch.clean", basis=basis_line(talk, second))
         _go_on(talk, second, watch.plan, watch.index + 1, watch.for_remedy)
     elif steady:
         meaning = second.meanings.less if how == "less" else second.meanings.same
