@@ -27,8 +27,9 @@ from weakref import WeakSet
 from bot.authoring import shelf
 from bot.authoring.wording import read_words
 from bot.core.desk import BikeCard, Card, Desk, Past
-from bot.core.events import Entry, Heard, Role, State, StopRaised, apply
+from bot.core.events import Entry, Heard, Role, StopRaised
 from bot.core.messages import Message
+from bot.core.state import State, apply
 from bot.core.words import Words
 from bot.record.cases import KeptFlow, Person
 from bot.record.garage import FallingReadingError

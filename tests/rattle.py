@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from bot.core import events
-from bot.core.events import Entry, Role, State, apply
+from bot.core.events import Entry, Role
 from bot.core.flow import Flow, read
+from bot.core.state import State, apply
 
 RATTLE: dict[str, Any] = {
     "language": 1,

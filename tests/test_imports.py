@@ -20,7 +20,11 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "bot.record": ("bot.core", "bot.record"),
     "bot.reports": ("bot.core", "bot.reports"),
     "bot.turn": (
-        "bot.core", "bot.record", "bot.authoring.load", "bot.authoring.shelf", "bot.authoring.wording",
+        "bot.core",
+        "bot.record",
+        "bot.authoring.load",
+        "bot.authoring.shelf",
+        "bot.authoring.wording",
         "bot.reports.text",
     ),
     "bot.channels": ("bot.turn", "bot.core.messages", "bot.core.events.Heard", "bot.channels"),

@@ -14,6 +14,7 @@ from bot.authoring import shelf, wording
 from bot.core import events
 from bot.core.events import Heard
 from bot.core.messages import Message
+from bot.core.state import State
 from bot.record.store import Store
 from tests.record.small_talk import NINE, Rider, Said, heard_texts, receive, seat_mechanic
 
@@ -86,7 +87,7 @@ def test_no_message_of_that_number(store: Store) -> None:
 def test_the_core_sees_whole_seconds_so_that_a_case_can_be_run_again(store: Store) -> None:
     seen: list[datetime] = []
 
-    def look_at_the_clock(desk: object, state: events.State, heard: Heard, now: datetime) -> Said:
+    def look_at_the_clock(desk: object, state: State, heard: Heard, now: datetime) -> Said:
         seen.append(now)
         return Said((events.WasHeard(heard=heard),), ())
 
@@ -186,7 +187,7 @@ def test_it_is_taken_up_again_when_the_fault_is_gone(store: Store, ann: Rider) -
     ann.say("metal")
     ann.say("break")
 
-    def mended(desk: object, state: events.State, heard: Heard, now: datetime) -> Said:
+    def mended(desk: object, state: State, heard: Heard, now: datetime) -> Said:
         return Said((events.WasHeard(heard=heard),), (Message("Now it works."),))
 
     assert [o.message.text for o in turn.finish(store, NINE, mended)] == ["Now it works."]

@@ -5,10 +5,10 @@ from __future__ import annotations
 from bot.authoring.play import Played
 from bot.authoring.script import Rule
 from bot.core import events, odds
-from bot.core.events import State
 from bot.core.flow import Flow
 from bot.core.history import history
 from bot.core.standing import of_unlisted, standings
+from bot.core.state import State
 
 
 def broken(played: Played, flow: Flow) -> list[str]:

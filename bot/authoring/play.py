@@ -17,8 +17,9 @@ from bot.authoring.problems import FlowError
 from bot.authoring.script import FILES, Line, Script
 from bot.authoring.stage import Stage
 from bot.core import events
-from bot.core.events import Entry, Heard, Role, State, apply, fold, revive
+from bot.core.events import Entry, Heard, Role, revive
 from bot.core.messages import Message
+from bot.core.state import State, apply, fold
 
 
 class NotRestored(Exception):

@@ -16,11 +16,12 @@ from bot.authoring.script import Given, Rule, Script, Slip, slip
 from bot.authoring.wording import read_words
 from bot.core import events
 from bot.core.desk import BikeCard, Card, Desk
-from bot.core.events import Entry, Heard, State, fold
+from bot.core.events import Entry, Heard
 from bot.core.findings import ASKED, LOOKED, MECHANIC
 from bot.core.flow import Asked_, Flow, Graded, Look, Number, One, Several
 from bot.core.messages import Message
 from bot.core.standing import ORDER
+from bot.core.state import State, fold
 from bot.core.words import Words
 
 MESSAGE_MINUTES = {"sms": 4.0}  # as the record sets it; other channels take the desk's own

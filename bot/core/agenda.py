@@ -14,10 +14,11 @@ from typing import TypeGuard
 
 from bot.core import plan, stops
 from bot.core.desk import Desk
-from bot.core.events import Mended_, ProofRun, Reopened, SaidOfRepair, State, Told, Work
+from bot.core.events import Mended_, ProofRun, Reopened, SaidOfRepair
 from bot.core.flow import Flow, Remedy, fits
 from bot.core.history import acting
 from bot.core.plan import known
+from bot.core.state import State, Told, Work
 
 
 @dataclass(frozen=True)

@@ -11,13 +11,14 @@ from dataclasses import replace
 from bot.core import stops
 from bot.core.agenda import Next
 from bot.core.answers import Chosen, Reading, Ticked, Unclear
-from bot.core.events import Asked, Noted, Opened, StopRaised
-from bot.core.events import Told as Acting
+from bot.core.events import Noted, Opened, StopRaised
 from bot.core.flow import Flow, Several
 from bot.core.plan import known
 from bot.core.putting import stop_message
 from bot.core.reasons import claimed
 from bot.core.spoken import tokens
+from bot.core.state import Asked
+from bot.core.state import Told as Acting
 from bot.core.talk import Talk
 from bot.core.told import NONE_OF_THESE, Told, index, listen, pick, tried, wondered
 

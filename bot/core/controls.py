@@ -11,7 +11,6 @@ from bot.core.agenda import Next
 from bot.core.answers import Chosen
 from bot.core.events import (
     Answered,
-    Asked,
     Ended,
     Noted,
     SettingTold,
@@ -28,6 +27,7 @@ from bot.core.phrases import plain
 from bot.core.putting import PUT, stop_message
 from bot.core.settling import upcoming
 from bot.core.spoken import tokens
+from bot.core.state import Asked
 from bot.core.talk import Talk
 from bot.core.units import measure
 

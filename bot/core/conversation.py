@@ -40,13 +40,14 @@ from bot.core.answers import (
 )
 from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid
 from bot.core.desk import Desk
-from bot.core.events import Asked, Heard, Noted, SettingTold, State, WasAsked, WasHeard
+from bot.core.events import Heard, Noted, SettingTold, WasAsked, WasHeard
 from bot.core.hearing import offer
 from bot.core.messages import Message
 from bot.core.moves import MOVES, Move
 from bot.core.overview import View, begins_new, overview
 from bot.core.putting import PUT
 from bot.core.settling import settle, upcoming
+from bot.core.state import Asked, State
 from bot.core.talk import Talk
 
 __all__ = ["TABLE", "Turn", "View", "begins_new", "draw_table", "overview", "receive"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from bot.core.events import State
+from bot.core.state import State
 from bot.core.words import Words
 
 if TYPE_CHECKING:

@@ -326,7 +326,6 @@ class Asking(Strict):
     not_sure: Chance = 0.12
     by_feel: bool = False
 
-
     @property
     def called(self) -> str:
         """How the record names it."""

@@ -12,8 +12,9 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from bot.core import events, findings
-from bot.core.events import Answered, Entry, State
+from bot.core.events import Answered, Entry
 from bot.core.flow import Flow
+from bot.core.state import State
 
 TRAIT_RANK = 2  # a careful question
 

@@ -16,7 +16,6 @@ from bot.core.events import (
     AccessShut,
     AfterWork,
     Answered,
-    Asked,
     BikeTaken,
     Ended,
     HoursRead,
@@ -42,6 +41,7 @@ from bot.core.flow import Look, Number, SecondLook, Several
 from bot.core.hearing import answer
 from bot.core.phrases import plain, stop_text
 from bot.core.putting import stop_message
+from bot.core.state import Asked
 from bot.core.stops import DAMAGE_SEEN
 from bot.core.talk import Talk
 from bot.core.units import convert, measure

@@ -9,10 +9,11 @@ from typing import Any
 from bot.core import odds, plan
 from bot.core.answers import Control, read
 from bot.core.desk import Desk
-from bot.core.events import Asked, Heard, State
+from bot.core.events import Heard
 from bot.core.flow import Flow
 from bot.core.history import history
 from bot.core.standing import of_unlisted, standings
+from bot.core.state import Asked, State
 from bot.core.told import pick
 
 RELAPSE_HOURS = 20.0  # running hours within which the same complaint is the same case

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from bot.core.events import State
 from bot.core.flow import (
     Asked_,
     Caution,
@@ -26,6 +25,7 @@ from bot.core.flow import (
     StopRule,
 )
 from bot.core.messages import SIGNALS, Choice, Kind, Message, Signal, worst
+from bot.core.state import State
 from bot.core.stops import DAMAGE_SEEN
 from bot.core.units import show
 from bot.core.words import Units, Words

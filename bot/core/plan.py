@@ -14,7 +14,7 @@ from functools import lru_cache
 from bot.core import odds
 from bot.core.choose import Choice, choose
 from bot.core.desk import Desk
-from bot.core.events import Mended_, State, Work
+from bot.core.events import Mended_
 from bot.core.findings import History, Pinned
 from bot.core.flow import (
     Access,
@@ -33,6 +33,7 @@ from bot.core.flow import (
 )
 from bot.core.history import history
 from bot.core.problem import AccessStep, Act, Fix, Problem
+from bot.core.state import State, Work
 
 LIKELY = 0.2  # a cause whose repair is worth naming when it cannot be done here
 MINUTE_WORTH = 0.30  # of the flow's currency; a setting

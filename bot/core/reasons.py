@@ -6,7 +6,7 @@ from bot.core import odds, plan, stops
 from bot.core.agenda import Next, unmended
 from bot.core.answers import Measured
 from bot.core.desk import Desk
-from bot.core.events import Answered, State, TraitTold
+from bot.core.events import Answered, TraitTold
 from bot.core.findings import TOLD
 from bot.core.flow import Asked_, Flow, Graded, Look, Number, One, Several
 from bot.core.hearing import ranged
@@ -15,6 +15,7 @@ from bot.core.messages import Message
 from bot.core.phrases import order_lines, plain
 from bot.core.plan import known
 from bot.core.standing import Suspect, standings
+from bot.core.state import State
 from bot.core.talk import Talk
 from bot.core.units import show
 from bot.core.words import Words
@@ -138,9 +139,7 @@ def _findings(words: Words, flow: Flow, state: State, cause: str, sign: int) -> 
         totals[label] = totals.get(label, 0.0) + w.decibans
     kept = [(label, db) for label, db in totals.items() if label and db * sign >= FAINT]
     kept.sort(key=lambda x: -x[1] * sign)
-    lines = [
-        words.say("why.finding", label=label, strength=strength(words, db)) for label, db in kept[:TOP]
-    ]
+    lines = [words.say("why.finding", label=label, strength=strength(words, db)) for label, db in kept[:TOP]]
     return "; ".join(lines)
 
 

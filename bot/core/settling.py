@@ -3,21 +3,12 @@
 from __future__ import annotations
 
 from bot.core import agenda, plan, stops
-from bot.core.events import (
-    Ended,
-    LookJudged,
-    Reopened,
-    SaidOfRepair,
-    State,
-    StopLifted,
-    StopRaised,
-    Told,
-    WatchSet,
-)
+from bot.core.events import Ended, LookJudged, Reopened, SaidOfRepair, StopLifted, StopRaised, WatchSet
 from bot.core.flow import Flow, Graded, SecondLook, Several
 from bot.core.moves import after_a_stop, basis_line, begin_looks
 from bot.core.phrases import stop_text
 from bot.core.putting import stop_message
+from bot.core.state import State, Told
 from bot.core.talk import Talk
 
 LIMIT = 20  # turns of settling; a flow that needs more goes in circles

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from typing import Literal, Protocol
 
 from bot.core import events
-from bot.core.events import Answered, Role, State
+from bot.core.events import Answered, Role
 from bot.core.flow import Finds, Flow, Look, Several, Traits
 from bot.core.history import Clock, acting, clock
+from bot.core.state import State
 
 Standing = Literal[
     "found", "repaired", "ruled-out", "suspected", "unlikely", "not-looked-at", "still-possible"

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from bot.core.events import Answered, State, Stop, StopLifted, Told
+from bot.core.events import Answered, StopLifted
 from bot.core.flow import Flow, Graded, Number, One, Several, StopRule
+from bot.core.state import State, Stop, Told
 
 DAMAGE_SEEN = "damage-seen"  # raised by 'bad, but something else'; its wording is the bot's own
 

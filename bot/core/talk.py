@@ -7,10 +7,11 @@ from datetime import UTC, datetime
 from typing import Any
 
 from bot.core.desk import Desk
-from bot.core.events import Asked, Entry, FlowChosen, Heard, State, apply
+from bot.core.events import Entry, FlowChosen, Heard
 from bot.core.flow import Flow
 from bot.core.messages import Message
 from bot.core.phrases import plain
+from bot.core.state import Asked, State, apply
 from bot.core.words import Words
 
 

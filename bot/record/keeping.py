@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from bot.core.events import BikeTaken, Entry, HoursRead, SettingTold, State, TraitTold, Withdrawn
+from bot.core.events import BikeTaken, Entry, HoursRead, SettingTold, TraitTold, Withdrawn
 from bot.core.messages import Message
+from bot.core.state import State
 from bot.record.cases import Person
 from bot.record.garage import FallingReadingError
 from bot.record.post import Incoming, Priority

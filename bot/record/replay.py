@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
-from bot.core.events import BikeTaken, Entry, Heard, State, WasHeard, apply
+from bot.core.events import BikeTaken, Entry, Heard, WasHeard
+from bot.core.state import State, apply
 
 Rerun = Callable[[int, State, Heard, datetime], Sequence[Any]]  # first entry's number -> events
 

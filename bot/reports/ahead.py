@@ -10,9 +10,9 @@ from typing import Literal
 from bot.core import plan
 from bot.core.agenda import next_step
 from bot.core.desk import Desk
-from bot.core.events import State
 from bot.core.flow import Flow
 from bot.core.plan import known
+from bot.core.state import State
 
 __all__ = ["Ahead", "LeftOut", "known", "look_ahead"]
 

@@ -6,11 +6,12 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 
 from bot.core import events, odds
-from bot.core.events import Role, State, Stop, Told
+from bot.core.events import Role
 from bot.core.flow import Asked_, Flow, Look, Several, Trait
 from bot.core.history import Clock, acting, clock, closing_of, repairs
 from bot.core.reasons import labels, misfit
 from bot.core.standing import ORDER, LookMade, Standing, Suspect, of_unlisted, standings
+from bot.core.state import State, Stop, Told
 from bot.core.stops import DAMAGE_SEEN
 from bot.reports.ahead import Ahead, known
 from bot.reports.orders import order_list

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from bot.core.events import State
 from bot.core.flow import Flow, Part
 from bot.core.plan import missing_access
 from bot.core.reasons import found_by_look
+from bot.core.state import State
 
 
 @dataclass(frozen=True)

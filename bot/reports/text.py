@@ -8,8 +8,8 @@ from datetime import datetime
 
 from bot.core import odds, plan
 from bot.core.desk import Desk
-from bot.core.events import State
 from bot.core.flow import Flow
+from bot.core.state import State
 from bot.core.words import Words
 from bot.reports.ahead import look_ahead
 from bot.reports.facts import facts

@@ -8,9 +8,10 @@ from typing import Any
 
 from bot.core import events
 from bot.core.desk import Desk
-from bot.core.events import Heard, State
+from bot.core.events import Heard
 from bot.core.flow import Flow
 from bot.core.messages import Choice, Message
+from bot.core.state import State
 
 ASKS = ("knock", "magnet")
 

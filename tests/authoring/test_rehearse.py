@@ -19,7 +19,8 @@ from bot.authoring.play import NotRestored, Played, heard, line_of, play, restor
 from bot.authoring.problems import FlowError
 from bot.core import events
 from bot.core.desk import Desk
-from bot.core.events import Entry, Heard, State
+from bot.core.events import Entry, Heard
+from bot.core.state import State
 from tests.authoring import echo
 from tests.rattle import RATTLE, opened
 

@@ -13,9 +13,10 @@ import pytest
 from bot.authoring import load
 from bot.core import events, plan
 from bot.core.choose import choose
-from bot.core.events import Entry, State, fold
+from bot.core.events import Entry
 from bot.core.findings import Finding, Looked, Marked, Mended, Ran, Said, Stepped
 from bot.core.flow import Flow
+from bot.core.state import State, fold
 from tests.bench import frozen_flow
 from tests.bench.bench_flagship import FLOW, SAMPLE, Frame
 from tests.bench.frozen_flow import COMMAND, digest_of_numbers, digest_of_programs, store, stored

@@ -10,9 +10,10 @@ from typing import Any
 from bot.authoring.wording import read_words
 from bot.core.conversation import Turn, receive
 from bot.core.desk import BikeCard, Card, Desk
-from bot.core.events import Entry, Heard, Role, State, fold, revive
+from bot.core.events import Entry, Heard, Role, revive
 from bot.core.flow import Flow
 from bot.core.messages import Message
+from bot.core.state import State, fold
 from bot.core.talk import stamp
 from bot.core.words import Words
 
@@ -40,9 +41,7 @@ class Chat:
 
     def desk(self) -> Desk:
         flows = {HASH: self.flow}
-        return Desk(
-            wording(), (card(self.flow),), flows, lambda *_: "the summary", self.bikes, self.settings
-        )
+        return Desk(wording(), (card(self.flow),), flows, lambda *_: "the summary", self.bikes, self.settings)
 
     def say(self, text: str = "", who: str = "rider", role: Role = "rider", **more: str) -> Turn:
         turn = receive(self.desk(), self.state, Heard(text=text, who=who, role=role, **more), self.now)

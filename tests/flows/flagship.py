@@ -7,8 +7,9 @@ from functools import cache
 from bot.authoring import load
 from bot.core import stops
 from bot.core.desk import BikeCard, Card, Desk
-from bot.core.events import Answered, BikeTaken, Entry, FlowChosen, Opened, State, fold
+from bot.core.events import Answered, BikeTaken, Entry, FlowChosen, Opened
 from bot.core.flow import Flow
+from bot.core.state import State, fold
 from bot.core.words import Words
 from tests.core.chat import HASH, Chat, wording
 

@@ -16,12 +16,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bot.core import plan, stops
-from bot.core.events import Entry, State, StopLifted, StopRaised, apply
+from bot.core.events import Entry, StopLifted, StopRaised
 from bot.core.findings import Answered, Finding, History, Looked, Marked, Stepped, Value
 from bot.core.flow import Figure, Graded, Look, Number, One, Several
 from bot.core.odds import posterior
 from bot.core.phrases import figure_lines
 from bot.core.reasons import suspects
+from bot.core.state import State, apply
 from tests.core.chat import wording
 from tests.flows.flagship import BIKE, FORMS, Talk, Told, answer, bars, case, flow, talk
 from tests.flows.test_metal_in_oil import FINE, to_rest

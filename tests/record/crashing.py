@@ -17,7 +17,8 @@ from typing import Any
 
 from bot import turn
 from bot.core.desk import Desk
-from bot.core.events import Heard, State
+from bot.core.events import Heard
+from bot.core.state import State
 from bot.record.store import Store
 from tests.record.small_talk import NINE, Said, begins_new, receive
 

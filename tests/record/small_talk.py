@@ -15,8 +15,9 @@ from typing import Any
 from bot import turn
 from bot.core import events
 from bot.core.desk import Desk
-from bot.core.events import Heard, State
+from bot.core.events import Heard
 from bot.core.messages import Message
+from bot.core.state import State
 
 QUESTIONS = ("magnet", "flakes", "knock")
 NINE = datetime(2026, 5, 1, 9, 0, tzinfo=UTC)

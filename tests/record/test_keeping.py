@@ -11,6 +11,7 @@ from bot import turn
 from bot.core import events
 from bot.core.events import Heard
 from bot.core.messages import Message
+from bot.core.state import State
 from bot.record.post import Address
 from bot.record.store import Store
 from tests.record.small_talk import NINE, Rider, Said, heard_texts, seat_mechanic
@@ -158,7 +159,7 @@ def test_a_core_that_addresses_a_seat_itself_is_not_copied(store: Store, ann: Ri
     ann.say("metal")
     seat_mechanic(store)
 
-    def warn_both(desk: object, state: events.State, heard: Heard, now: datetime) -> Said:
+    def warn_both(desk: object, state: State, heard: Heard, now: datetime) -> Said:
         raised = events.StopRaised(rule="knock", bars=("running",))
         stops = (Message("STOP.", kind="stop"), Message("Max says STOP.", kind="stop", to="Ann"))
         return Said((events.WasHeard(heard=heard), raised), stops)

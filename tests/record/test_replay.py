@@ -11,6 +11,7 @@ from bot import turn
 from bot.core import events
 from bot.core.desk import Desk
 from bot.core.events import Heard
+from bot.core.state import State
 from bot.record.store import Store
 from tests.record.small_talk import Rider, Said, receive, seat_mechanic
 
@@ -37,7 +38,7 @@ def test_the_first_difference_is_shown(store: Store, ann: Rider) -> None:
     for text in ("metal", "all", "some"):
         ann.say(text)
 
-    def changed(desk: Desk, state: events.State, heard: Heard, now: datetime) -> Said:
+    def changed(desk: Desk, state: State, heard: Heard, now: datetime) -> Said:
         said = receive(desk, state, heard, now)
         if heard.text != "all":
             return said
@@ -56,11 +57,11 @@ def test_the_first_difference_is_shown(store: Store, ann: Rider) -> None:
 def test_a_turn_that_is_shorter_or_longer_today_is_a_difference(store: Store, ann: Rider) -> None:
     ann.say("metal")
 
-    def shorter(desk: Desk, state: events.State, heard: Heard, now: datetime) -> Said:
+    def shorter(desk: Desk, state: State, heard: Heard, now: datetime) -> Said:
         said = receive(desk, state, heard, now)
         return Said(said.events[:-1], said.messages)
 
-    def longer(desk: Desk, state: events.State, heard: Heard, now: datetime) -> Said:
+    def longer(desk: Desk, state: State, heard: Heard, now: datetime) -> Said:
         said = receive(desk, state, heard, now)
         return Said((*said.events, events.Noted(words="more")), said.messages)
 
@@ -77,7 +78,7 @@ def test_the_core_is_run_again_with_what_it_was_handed_then(store: Store, ann: R
     ann.say("set giving_up 900")
     seen: list[tuple[list[str], object]] = []
 
-    def watch(desk: Desk, state: events.State, heard: Heard, now: datetime) -> Said:
+    def watch(desk: Desk, state: State, heard: Heard, now: datetime) -> Said:
         seen.append(([b.nickname for b in desk.bikes], desk.settings.get("giving_up")))
         return receive(desk, state, heard, now)
 

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from bot.core import events
-from bot.core.events import Entry, fold
+from bot.core.events import Entry
+from bot.core.state import fold
 from bot.record.cases import KeptFlow, NoSuchCaseError
 from bot.record.post import Address
 from bot.record.store import Store

@@ -1,0 +1,389 @@
+"""A case as its entries left it: the fold of its entries, and nothing else.
+
+`apply` needs no flow. `took_back` withdraws entries: the rest is folded anew. A stop that was raised is
+an entry of its own and survives the answer that raised it; only `stop_lifted` ends it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from bot.core.events import (
+    AccessOpened,
+    AccessShut,
+    AfterWork,
+    Answered,
+    BikeTaken,
+    Ended,
+    Entry,
+    FlowChosen,
+    HoursRead,
+    LookJudged,
+    LookRound,
+    Mended_,
+    Noted,
+    Opened,
+    PointTold,
+    ProofRun,
+    Ran,
+    RemedyBegun,
+    Reopened,
+    Role,
+    SaidOfRepair,
+    SettingTold,
+    Skipped,
+    StepDone,
+    StopLifted,
+    StopRaised,
+    TraitTold,
+    WasAsked,
+    WatchSet,
+    WentOn,
+    Withdrawn,
+    WorkLeft,
+)
+
+
+@dataclass(frozen=True)
+class Asked:
+    seq: int
+    what: str
+    id: str
+    at: str
+    extra: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Told:
+    """An answer that still acts, with who gave it, when, in which slice and round."""
+
+    seq: int
+    at: str
+    who: str
+    role: Role
+    slice: int
+    event: Answered
+    round: int
+
+
+@dataclass(frozen=True)
+class Stop:
+    rule: str
+    seq: int
+    at: str
+    bars: tuple[str, ...]
+    because: tuple[int, ...]
+    lifted_by: str = ""
+
+
+@dataclass(frozen=True)
+class Work:
+    """A remedy under way: which steps are done, which points were told."""
+
+    remedy: str
+    seq: int
+    suspicion: bool
+    done: tuple[str, ...] = ()
+    mended: bool = False
+    proved: bool = False
+
+
+@dataclass(frozen=True)
+class Watch:
+    plan: str
+    index: int
+    for_remedy: str
+    from_hours: float | None
+    at: str
+    in_round: bool = False
+
+
+@dataclass(frozen=True)
+class State:
+    """A case as its entries left it."""
+
+    entries: tuple[Entry, ...] = ()
+    withdrawn: frozenset[int] = frozenset()
+    complaint: str = ""
+    flow: str = ""
+    hash: str = ""
+    title: str = ""
+    bike: str | None = None
+    nickname: str = ""
+    traits: Mapping[str, str] = field(default_factory=dict)
+    settings: Mapping[str, str | float | bool] = field(default_factory=dict)
+    settings_at: Mapping[str, str] = field(default_factory=dict)
+    asked: Mapping[str, Asked] = field(default_factory=dict)  # by seat
+    answers: tuple[Told, ...] = ()
+    skipped: Mapping[str, Skipped] = field(default_factory=dict)
+    open: tuple[str, ...] = ()  # access now open, in the order it was opened
+    opened_ever: tuple[str, ...] = ()
+    slice: int = 0
+    round: int = 0
+    work: Work | None = None
+    mended: tuple[tuple[int, Mended_], ...] = ()
+    points: Mapping[str, str] = field(default_factory=dict)  # "<of>/<point>" -> yes|no|unsure
+    after_work: Mapping[str, bool] = field(default_factory=dict)  # "<remedy>/<sign>" -> bad
+    watch: Watch | None = None
+    judged: tuple[tuple[int, LookJudged], ...] = ()
+    stops: tuple[Stop, ...] = ()
+    hours: tuple[float, float] | None = None
+    ran_since: float = 0  # running hours since the last repair
+    went_on: tuple[tuple[str, WentOn], ...] = ()
+    notes: tuple[tuple[int, str, str, Noted], ...] = ()  # seq, at, who, note
+    reopened: tuple[tuple[int, Reopened], ...] = ()
+    minutes: float = 0
+    money: float = 0
+    ended: Ended | None = None
+
+    @property
+    def next_seq(self) -> int:
+        return self.entries[-1].seq + 1 if self.entries else 1
+
+    @property
+    def standing(self) -> tuple[Stop, ...]:
+        """Stop rules that stand now."""
+        return tuple(s for s in self.stops if not s.lifted_by)
+
+    @property
+    def bars(self) -> frozenset[str]:
+        return frozenset(b for s in self.standing for b in s.bars)
+
+    def told(self, ask: str, round: int | None = None) -> Told | None:
+        """The newest acting answer to this question or check, or None."""
+        found = [t for t in self.answers if t.event.ask == ask and (round is None or t.round == round)]
+        return found[-1] if found else None
+
+
+def fold(entries: Iterable[Entry]) -> State:
+    """The state that these entries lead to, from the first on."""
+    state = State()
+    for entry in entries:
+        state = apply(state, entry)
+    return state
+
+
+def apply(state: State, entry: Entry) -> State:
+    """The state after one more entry. Pure; raises KeyError on an event it does not know."""
+    if isinstance(entry.event, Withdrawn):
+        return _take_back(state, entry)
+    grown = replace(state, entries=(*state.entries, entry))
+    return _EFFECTS[entry.event.kind](grown, entry, entry.event)
+
+
+def _take_back(state: State, entry: Entry) -> State:
+    """Fold everything anew without what is withdrawn; stops stand on their own (D9)."""
+    gone = state.withdrawn | frozenset(entry.event.entries)
+    acting = [e for e in state.entries if e.seq not in gone and not isinstance(e.event, Withdrawn)]
+    again = fold(acting)
+    return replace(again, entries=(*state.entries, entry), withdrawn=gone)
+
+
+def _open_case(s: State, e: Entry, v: Opened) -> State:
+    return replace(s, complaint=v.complaint)
+
+
+def _choose_flow(s: State, e: Entry, v: FlowChosen) -> State:
+    return replace(s, flow=v.flow, hash=v.hash, title=v.title)
+
+
+def _take_bike(s: State, e: Entry, v: BikeTaken) -> State:
+    hours = s.hours if v.hours is None else (v.hours, v.hours)
+    return replace(s, bike=v.bike, nickname=v.nickname, traits={**v.traits, **s.traits}, hours=hours)
+
+
+def _tell_trait(s: State, e: Entry, v: TraitTold) -> State:
+    return replace(s, traits={**s.traits, v.trait: v.answer})
+
+
+def _tell_setting(s: State, e: Entry, v: SettingTold) -> State:
+    return replace(
+        s,
+        settings={**s.settings, v.setting: v.value},
+        settings_at={**s.settings_at, v.setting: e.at},
+        ended=None if s.ended and s.ended.how in ("parked", "put_off") else s.ended,
+    )
+
+
+def _ask(s: State, e: Entry, v: WasAsked) -> State:
+    alive = s.ended if v.what == "none" else None
+    return replace(s, asked={**s.asked, v.seat: Asked(e.seq, v.what, v.id, e.at, v.extra)}, ended=alive)
+
+
+def _answer(s: State, e: Entry, v: Answered) -> State:
+    told = Told(e.seq, e.at, e.who, e.role, s.slice, v, s.round)
+    opened = tuple(a for a in v.opens if a not in s.open)
+    skipped = {k: x for k, x in s.skipped.items() if k != v.ask}
+    return replace(
+        s,
+        answers=(*s.answers, told),
+        skipped=skipped,
+        open=(*s.open, *opened),
+        opened_ever=(*s.opened_ever, *opened),
+        minutes=s.minutes + v.minutes,
+    )
+
+
+def _skip(s: State, e: Entry, v: Skipped) -> State:
+    return replace(s, skipped={**s.skipped, v.ask: v}, minutes=s.minutes + v.minutes)
+
+
+def _open_access(s: State, e: Entry, v: AccessOpened) -> State:
+    if v.access in s.open:
+        return s
+    return replace(
+        s,
+        open=(*s.open, v.access),
+        opened_ever=(*s.opened_ever, v.access),
+        minutes=s.minutes + v.minutes,
+        money=s.money + v.money,
+    )
+
+
+def _shut_access(s: State, e: Entry, v: AccessShut) -> State:
+    points = {k: x for k, x in s.points.items() if not k.startswith(v.access + "/")}
+    return replace(
+        s,
+        open=tuple(a for a in s.open if a != v.access),
+        points=points,
+        minutes=s.minutes + v.minutes,
+        money=s.money + v.money,
+    )
+
+
+def _begin_remedy(s: State, e: Entry, v: RemedyBegun) -> State:
+    points = {k: x for k, x in s.points.items() if not k.startswith(v.remedy + "/")}
+    return replace(s, work=Work(v.remedy, e.seq, v.suspicion), points=points, ended=None)
+
+
+def _leave_work(s: State, e: Entry, v: WorkLeft) -> State:
+    return replace(s, work=None)
+
+
+def _do_step(s: State, e: Entry, v: StepDone) -> State:
+    assert s.work is not None
+    return replace(s, work=replace(s.work, done=(*s.work.done, v.of)))
+
+
+def _tell_point(s: State, e: Entry, v: PointTold) -> State:
+    return replace(s, points={**s.points, f"{v.of}/{v.point}": v.answer})
+
+
+def _mend(s: State, e: Entry, v: Mended_) -> State:
+    """A slice ends: what was seen so far has acted, and looks may be made anew."""
+    work = replace(s.work, mended=True) if s.work else None
+    kept = {k: x for k, x in s.skipped.items() if x.why == "cant"}
+    return replace(
+        s,
+        work=work,
+        mended=(*s.mended, (e.seq, v)),
+        slice=s.slice + 1,
+        skipped=kept,
+        ran_since=0,
+        minutes=s.minutes + v.minutes,
+        money=s.money + v.money,
+    )
+
+
+def _tell_after_work(s: State, e: Entry, v: AfterWork) -> State:
+    return replace(s, after_work={**s.after_work, f"{v.remedy}/{v.sign}": v.bad})
+
+
+def _prove(s: State, e: Entry, v: ProofRun) -> State:
+    work = replace(s.work, proved=True) if s.work else None
+    return replace(s, work=work, minutes=s.minutes + v.minutes, ran_since=s.ran_since + v.minutes / 60)
+
+
+def _say_of_repair(s: State, e: Entry, v: SaidOfRepair) -> State:
+    return replace(s, work=None)
+
+
+def _set_watch(s: State, e: Entry, v: WatchSet) -> State:
+    return replace(s, watch=Watch(v.plan, v.index, v.for_remedy, v.from_hours, e.at), work=None)
+
+
+def _begin_round(s: State, e: Entry, v: LookRound) -> State:
+    watch = replace(s.watch, in_round=True) if s.watch else None
+    kept = {k: x for k, x in s.skipped.items() if x.why == "cant"}
+    return replace(
+        s,
+        round=s.round + 1,
+        watch=watch,
+        skipped=kept,
+        ran_since=s.ran_since + v.ran_hours,
+        ended=None,
+    )
+
+
+def _judge(s: State, e: Entry, v: LookJudged) -> State:
+    return replace(s, judged=(*s.judged, (e.seq, v)), watch=None)
+
+
+def _read_hours(s: State, e: Entry, v: HoursRead) -> State:
+    return replace(s, hours=(v.low, v.high))
+
+
+def _run(s: State, e: Entry, v: Ran) -> State:
+    return replace(s, ran_since=s.ran_since + v.hours)
+
+
+def _go_on(s: State, e: Entry, v: WentOn) -> State:
+    """What changes with each look is asked anew after the bike was run on."""
+    return replace(s, went_on=(*s.went_on, (e.at, v)), round=s.round + 1)
+
+
+def _raise_stop(s: State, e: Entry, v: StopRaised) -> State:
+    return replace(s, stops=(*s.stops, Stop(v.rule, e.seq, e.at, v.bars, v.because)))
+
+
+def _lift_stop(s: State, e: Entry, v: StopLifted) -> State:
+    stops = tuple(replace(x, lifted_by=v.by) if x.rule == v.rule and not x.lifted_by else x for x in s.stops)
+    return replace(s, stops=stops)
+
+
+def _note(s: State, e: Entry, v: Noted) -> State:
+    return replace(s, notes=(*s.notes, (e.seq, e.at, e.who, v)))
+
+
+def _reopen(s: State, e: Entry, v: Reopened) -> State:
+    return replace(s, reopened=(*s.reopened, (e.seq, v)), ended=None, watch=None, work=None)
+
+
+def _end(s: State, e: Entry, v: Ended) -> State:
+    return replace(s, ended=v)
+
+
+_EFFECTS: dict[str, Callable[[State, Entry, Any], State]] = {
+    "heard": lambda s, e, v: s,
+    "opened": _open_case,
+    "flow_chosen": _choose_flow,
+    "bike_taken": _take_bike,
+    "trait_told": _tell_trait,
+    "setting_told": _tell_setting,
+    "asked": _ask,
+    "answered": _answer,
+    "skipped": _skip,
+    "access_opened": _open_access,
+    "access_shut": _shut_access,
+    "remedy_begun": _begin_remedy,
+    "work_left": _leave_work,
+    "step_done": _do_step,
+    "point_told": _tell_point,
+    "mended": _mend,
+    "after_work": _tell_after_work,
+    "proof_run": _prove,
+    "said_of_repair": _say_of_repair,
+    "watch_set": _set_watch,
+    "look_round": _begin_round,
+    "look_judged": _judge,
+    "hours_read": _read_hours,
+    "ran": _run,
+    "went_on": _go_on,
+    "stop_raised": _raise_stop,
+    "stop_lifted": _lift_stop,
+    "noted": _note,
+    "reopened": _reopen,
+    "ended": _end,
+}
