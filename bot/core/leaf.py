@@ -117,7 +117,8 @@ def repair(tables: Tables, rows: Rows) -> Repairs:
     order = np.argsort(-ranks, axis=2, kind="stable")[:, :, :longest]
     left = (rows.total - rows.gone)[None, :, None] - _solved_along(tables, order, rows)
     later = np.zeros_like(left)
-    later[:, :, 1:] = np.cumsum(tables.from_closed[order] * left[:, :, :-1], axis=2)
+    from_closed = _along(rows.work + tables.around, order)
+    later[:, :, 1:] = np.cumsum(from_closed * left[:, :, :-1], axis=2)
     ends = later + tables.problem.hand_over * left
     best_end = np.minimum.accumulate(ends[:, :, ::-1], axis=2)[:, :, ::-1]
     minutes = _sessions(tables, order, shut, rows)
@@ -132,9 +133,15 @@ def _ranks(tables: Tables, shut: Array, rows: Rows) -> Array:
     With several independent faults the second is the right order: by odds, not by chance
     (Srinivas, UAI 1995), and the mass of a lone cause goes with its odds.
     """
-    now = tables.work + tables.proof + shut @ (tables.fix_needs * tables.covers.both).T
-    mended = (rows.chance @ tables.mends) / np.maximum(now, 1e-6)
-    return np.stack([mended, rows.solves / np.maximum(tables.from_closed, 1e-6)])
+    now = rows.work + tables.proof + shut @ (tables.fix_needs * tables.covers.both).T
+    mended = rows.able * (rows.chance @ tables.mends) / np.maximum(now, 1e-6)
+    return np.stack([mended, rows.solves / np.maximum(rows.work + tables.around, 1e-6)])
+
+
+def _along(values: Array, order: Whole) -> Array:
+    """Values of each remedy (B, remedies) in each of two orders (2, B, n)."""
+    along: Array = np.take_along_axis(np.broadcast_to(values, (2, *values.shape)), order, axis=2)
+    return along
 
 
 def _solved_along(tables: Tables, order: Whole, rows: Rows) -> Array:
@@ -143,8 +150,10 @@ def _solved_along(tables: Tables, order: Whole, rows: Rows) -> Array:
     first, second = np.triu_indices(count, 1)
     adds = np.zeros((len(first), count))
     adds[np.arange(len(first)), second] = 1.0
-    steps = tables.joint(rows, order[:, :, first], order[:, :, second]) @ adds
-    steps += np.take_along_axis(np.broadcast_to(rows.solves, (2, *rows.solves.shape)), order, axis=2)
+    able = _along(rows.able, order)
+    both = tables.joint(rows, order[:, :, first], order[:, :, second])
+    steps = (both * able[:, :, first] * able[:, :, second]) @ adds
+    steps += _along(rows.solves, order)
     along = np.zeros((*order.shape[:2], count + 1))
     np.cumsum(steps, axis=2, out=along[:, :, 1:])
     return along
@@ -157,11 +166,11 @@ def _sessions(tables: Tables, order: Whole, shut: Array, rows: Rows) -> Array:
     minutes = np.empty((*order.shape[:2], count + 1))
     minutes[:, :, 0] = closing + (tables.problem.proof if tables.may_prove else NEVER)
     needs = np.zeros((*order.shape[:2], len(tables.covers.both)))
+    works = np.cumsum(_along(rows.work, order[:, :, :count]), axis=2)
     for size in range(1, count + 1):
         needs = np.maximum(needs, tables.fix_needs[order[:, :, size - 1]])
-        work = tables.work[order[:, :, :size]].sum(axis=2)
         proof = tables.proof[order[:, :, :size]].max(axis=2)
-        minutes[:, :, size] = work + proof + closing + (needs * shut) @ tables.covers.both
+        minutes[:, :, size] = works[:, :, size - 1] + proof + closing + (needs * shut) @ tables.covers.both
     return minutes
 
 
@@ -267,6 +276,7 @@ class _Walk:
         self._look_work = (tables.look_needs * covers.both).T
         self._fix_work = (tables.fix_needs * covers.both)[tables.fix_of].T
         self._fix_own = (tables.work + tables.proof)[tables.fix_of]
+        self._fix_wasted = tables.wasted[tables.fix_of]
 
     def visit(self) -> Whole:
         """Each row's next look, by what a minute of it finds to mend."""
@@ -296,6 +306,7 @@ class _Walk:
         leaves = _over_causes(found, self.leaves)
         self.chance = self.chance - found
         found_false = found + false
+        self.paid += false @ self._fix_wasted
         self.paid += _over_causes(found_false, mend) + (found_false.sum(axis=1) - leaves) * again
         self.paid += _over_causes(found, self.fails) * tables.problem.hand_over
         self.left = self.left - leaves

@@ -40,6 +40,7 @@ MINUTE_WORTH = 0.30  # of the flow's currency; a setting
 RUNNING_GATE = 0.25  # no running while one cause that running makes worse is likelier (D8)
 RIDING_GATE = 0.05  # no riding while one cause that can hurt the rider is likelier (D8)
 WATCH_FROM = 0.3  # below this a harmless cause is no ground to wait and look again
+WATCH_HOLDS = 0.95  # a harmless cause has not always gone by the next look
 WATCH_MINUTES = 20.0  # a second look: pan, look, photo
 PROOF_MINUTES = 30.0  # a run that shows whether it is fixed, where the flow names none
 KITS = ("bare", "roll", "garage", "special")
@@ -322,35 +323,31 @@ def _fixes(desk: Desk, flow: Flow, state: State, now: odds.Beliefs, here: Limits
             continue
         if here and _blocked(flow, state, here, remedy, remedy.behind, remedy.minutes):
             continue
-        money = _wasted(flow, state, id, [now.family.causes[n] for n in causes], now)
         proof = remedy.proof.minutes if remedy.proof and remedy.proof.needs != "nothing" else 0.0
         yield Fix(
             id=id,
-            minutes=remedy.minutes
-            + money / worth(desk, state)
-            + desk.message_minutes * (len(remedy.steps) + 1),
+            minutes=remedy.minutes + desk.message_minutes * (len(remedy.steps) + 1),
             causes=causes,
             holds=remedy.holds,
             need=frozenset(_needed(flow, traits, remedy.behind)),
             proof_minutes=proof,
             clears_stop=id in clearing,
+            wasted=sum(p.quantity * (p.price or 0) for p in remedy.parts.values()) / worth(desk, state),
         )
-    if here is not None and "riding" in here.bars:
-        return  # waiting for the next look means riding on
+    if here is None or "riding" not in state.bars:
+        yield from _waits(flow, column)
+
+
+def _waits(flow: Flow, column: Mapping[str, int]) -> Iterator[Fix]:
+    """Waiting for the next look, for each harmless cause. It means riding on, so D8's gate holds for it."""
+    hurts = frozenset(n for c, n in column.items() if flow.causes[c].hazard.riding == "rider")
     for c, n in column.items():
-        if flow.causes[c].remedy is None and flow.causes[c].second_look and now.of(c) >= WATCH_FROM:
-            yield Fix(f"watch:{c}", WATCH_MINUTES, (n,), 0.95, pseudo=True)
-
-
-def _wasted(flow: Flow, state: State, id: str, causes: Iterable[str], now: odds.Beliefs) -> float:
-    """Money for parts as far as they would be bought for nothing.
-
-    Parts that are needed cost the same at a workshop, so they speak for no plan; only what is
-    bought on suspicion and not needed is a price of doing it without a look.
-    """
-    money = sum(p.quantity * (p.price or 0) for p in flow.remedies[id].parts.values())
-    needed = max((now.of(c) for c in causes), default=0.0)
-    return money * (1 - needed)
+        cause = flow.causes[c]
+        if cause.remedy is None and cause.second_look:
+            yield Fix(
+                f"watch:{c}", WATCH_MINUTES, (n,), WATCH_HOLDS,
+                pseudo=True, least=WATCH_FROM, unless=hurts - {n}, most=RIDING_GATE,
+            )  # fmt: skip
 
 
 def _clearing_remedies(flow: Flow, state: State) -> frozenset[str]:

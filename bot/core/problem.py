@@ -36,8 +36,13 @@ class Act:
 class Fix:
     """A remedy of one or more causes; each of them that is there goes with chance `holds`.
 
+    `wasted`: minutes that its parts are worth, lost if none of its causes is there. (Parts that are
+    needed cost the same at a workshop, so they speak for no plan.)
     `pseudo`: nothing is mended, the causes are harmless and end in a second look ("watch").
     `clears_stop`: doing it lifts the stop that bars running, so its own proof run is allowed.
+    `least`: below this chance of its likeliest cause it is not to be done. `unless`: nor while one of
+    these causes is likelier than `most`. Both are asked again after each answer that is looked ahead
+    to, so a question that would open the way to a remedy is worth what it opens.
     """
 
     id: str
@@ -48,6 +53,10 @@ class Fix:
     proof_minutes: float = 0.0
     pseudo: bool = False
     clears_stop: bool = False
+    wasted: float = 0.0
+    least: float = 0.0
+    unless: frozenset[int] = frozenset()
+    most: float = 1.0
 
     @property
     def needs_running(self) -> bool:

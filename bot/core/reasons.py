@@ -169,6 +169,8 @@ def why_lines(desk: Desk, flow: Flow, state: State, step: Next) -> list[str]:
             lines.append(words.say(key, cause=name, findings=findings))
     if len(lines) == 2:
         lines.append(words.say("why.nothing"))
+    if step.what in ("hand_over", "park"):
+        lines += refused_lines(words, flow, state)
     return lines
 
 
@@ -221,6 +223,16 @@ def misfit_lines(desk: Desk, flow: Flow, state: State) -> list[str]:
     return lines
 
 
+def refused_lines(words: Words, flow: Flow, state: State) -> list[str]:
+    """The cause for which the odds refuse running, or else riding, where no stop bars it already (D8)."""
+    now = plan.beliefs(flow, state)
+    for bar, cause in plan.refused(flow, state):
+        if bar not in state.bars:
+            chance = _per_cent(words, now.of(cause))
+            return [words.say(f"refused.{bar}", cause=flow.causes[cause].name, chance=chance)]
+    return []
+
+
 # --- where are we ------------------------------------------------------------------------------
 
 
@@ -260,9 +272,10 @@ def ruled_out_lines(talk: Talk) -> list[str]:
     return [words.say("ruled_out"), *lines] if lines else [words.say("ruled_out.none")]
 
 
-def summarise(talk: Talk) -> None:
-    """The summary as text, by the report that the desk was handed."""
-    text = talk.desk.summary(talk.sure(), talk.state, talk.now)
+def summarise(talk: Talk, whole: bool = False) -> None:
+    """The summary as text, by the report that the desk was handed; in short where it has no whole one."""
+    report = (talk.desk.whole if whole else None) or talk.desk.summary
+    text = report(talk.sure(), talk.state, talk.now)
     talk.tell(Message(text=text, kind="record"))
 
 

@@ -12,13 +12,17 @@ from bot.core.problem import Array, Fix, Problem
 
 Whole = NDArray[np.intp]
 
+TINY = 1e-300  # a mass that is nothing, so that it can be divided by
+
 
 @dataclass(frozen=True, eq=False)
 class Rows:
     """Situations to price: what is open (B, S) as 0/1, looks just used (B, any) or -1, and masses.
 
     `total` and `gone` (nothing wrong any more) are (B,); `chance` and `alone` are the mass in which
-    each cause is there, and is there alone, (B, C); `solves` is what each remedy solves by itself.
+    each cause is there, and is there alone, (B, C); `able` (B, remedies) is 1 where a remedy may be done
+    and 0 where the chances forbid it; `solves` is what each remedy solves by itself; `work` (B,
+    remedies) its minutes with the parts that would be bought for nothing.
     """
 
     weights: Array
@@ -28,7 +32,9 @@ class Rows:
     gone: Array
     chance: Array
     alone: Array
+    able: Array
     solves: Array
+    work: Array
 
 
 class Tables:
@@ -55,9 +61,10 @@ class Tables:
                 self.fix_of[cause] = n
                 self.hold[cause] = fix.holds
         self.work = np.array([fix.minutes for fix in self.fixes], dtype=float)
+        self.wasted = np.array([fix.wasted for fix in self.fixes], dtype=float)
         self.proof = np.array([fix.proof_minutes for fix in self.fixes], dtype=float)
         self.fix_needs = self.covers.table(self.fixes)
-        self.from_closed = self.work + self.proof + self.fix_needs @ self.covers.both
+        self.around = self.proof + self.fix_needs @ self.covers.both  # the run, and the covers from closed
         self.mends = np.zeros((causes, len(self.fixes)))
         known = self.fix_of >= 0
         self.mends[known, self.fix_of[known]] = self.hold[known]
@@ -112,11 +119,37 @@ class Tables:
         total = weights.sum(axis=1)
         gone = weights[:, self.problem.empty] if self.problem.empty >= 0 else np.zeros_like(total)
         alone = weights[:, self.lone] @ self.member[self.lone]
-        solves = alone @ self.mends + weights[:, self.twins] @ self.twin_mends
-        return Rows(weights, standing, asked, total, gone, weights @ self.member, alone, solves)
+        chance = weights @ self.member
+        able = self._able(chance, total)
+        solves = (alone @ self.mends + weights[:, self.twins] @ self.twin_mends) * able
+        work = self.work + self.wasted * (1 - self._likeliest(chance) / np.maximum(total, TINY)[:, None])
+        return Rows(weights, standing, asked, total, gone, chance, alone, able, solves, work)
+
+    def _likeliest(self, chance: Array) -> Array:
+        """(B, remedies): mass in which the likeliest cause of each remedy is there."""
+        most = np.zeros((len(chance), len(self.fixes)))
+        known = np.flatnonzero(self.fix_of >= 0)
+        if len(known):
+            order = known[np.argsort(self.fix_of[known], kind="stable")]
+            fixes, starts = np.unique(self.fix_of[order], return_index=True)
+            most[:, fixes] = np.maximum.reduceat(chance[:, order], starts, axis=1)
+        return most
+
+    def _able(self, chance: Array, total: Array) -> Array:
+        """(B, remedies): 1, or 0 where the chances of a row forbid a remedy."""
+        able = np.ones((len(total), len(self.fixes)))
+        for n, fix in enumerate(self.fixes):
+            if fix.least > 0:
+                able[:, n] *= chance[:, list(fix.causes)].max(axis=1) >= fix.least * total
+            if fix.unless:
+                able[:, n] *= chance[:, sorted(fix.unless)].max(axis=1) <= fix.most * total
+        return able
 
     def joint(self, rows: Rows, one: Whole, other: Whole) -> Array:
-        """Mass that remedies `one` and `other` solve only together; shapes as they broadcast."""
+        """Mass that remedies `one` and `other` solve only together; shapes as they broadcast.
+
+        Whether they may be done is not looked at here.
+        """
         places = self.together[one, other]
         number = np.arange(len(rows.weights)).reshape(-1, 1)
         mass = np.zeros(places.shape)

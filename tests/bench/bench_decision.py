@@ -27,6 +27,7 @@ from tests.core.exact import Array
 
 WANTED = 25.0  # ms, 99 of 100 decisions
 WANTED_SCENE = "35 causes"
+HARMLESS = 2  # causes that are waited for and not mended
 
 
 def _answers(rng: np.random.Generator, rows: int, count: int, spread: float) -> Array:
@@ -67,10 +68,16 @@ def problem(causes: int, acts: int = 60, steps: int = 20, seed: int = 0) -> Prob
         AccessStep(f"step-{n}", *rng.uniform(3, 60, 2), (f"step-{rng.integers(n)}",) if n > 2 else ())
         for n in range(steps)
     )
-    fixes = tuple(
+    mends = [
         Fix(f"fix-{c}", rng.uniform(10, 200), (c,), 0.85, frozenset({f"step-{rng.integers(steps)}"}), 30.0)
-        for c in range(causes)
-    )
+        for c in range(HARMLESS, causes)
+    ]
+    hurts = frozenset(range(causes - 10, causes))
+    waits = [
+        Fix(f"wait-{c}", 20.0, (c,), 0.95, pseudo=True, least=0.3, unless=hurts, most=0.05)
+        for c in range(HARMLESS)
+    ]
+    fixes = (*(replace(fix, wasted=rng.uniform(0, 300)) for fix in mends), *waits)
     empty, unlisted = len(sets) - 2, len(sets) - 1
     standing = frozenset({"step-0", "step-1"})
     made = (*asks, *ticks, *looks)

@@ -22,7 +22,7 @@ from bot.core.flow import Finds, Flow, Look, Note, Several, fits
 from bot.core.problem import AccessStep, Act, Fix, Problem
 
 MESSAGE = 2.0  # minutes of the rider that one message costs
-WATCH_HOLDS = 0.95
+WATCH_HOLDS = plan.WATCH_HOLDS
 KEPT = 20_000  # cases whose signs and suspects are remembered
 
 Move = tuple[str, tuple[str, ...]]  # "ask", "mend", "proof" or "hand over", and of what
@@ -221,13 +221,15 @@ class Planner:
         for id, work in garage.remedies.items():
             mends = tuple(k for k, cause in enumerate(causes) if self.flow.causes[cause].remedy == id)
             if mends:
-                wasted = garage.parts(id) * (1 - max(now.of(causes[k]) for k in mends))
-                minutes = garage.working(id) + wasted
                 behind = garage.all_behind(work.behind)
-                yield Fix(id, minutes, mends, work.holds, behind, garage.proving(id))
+                times = garage.working(id), mends, work.holds, behind, garage.proving(id)
+                yield Fix(id, *times, wasted=garage.parts(id))
+        hurts = {k for k, cause in enumerate(causes) if self.flow.causes[cause].hazard.riding == "rider"}
+        limits = {"least": plan.WATCH_FROM, "most": plan.RIDING_GATE}
         for k, cause in enumerate(causes):
-            if self._may_watch(cause) and now.of(cause) >= plan.WATCH_FROM:
-                yield Fix(WATCH + cause, plan.WATCH_MINUTES, (k,), WATCH_HOLDS, pseudo=True)
+            if self._may_watch(cause):
+                wait = Fix(WATCH + cause, plan.WATCH_MINUTES, (k,), WATCH_HOLDS, pseudo=True)
+                yield replace(wait, unless=frozenset(hurts - {k}), **limits)
 
     def _may_watch(self, cause: str) -> bool:
         model = self.flow.causes[cause]

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bot.core.ahead import Ahead
 from bot.core.choose import EPS, AccessStep, Act, Fix, Problem, choose
 from tests.bench.generate import build, draw
 from tests.core.exact import SmallCase, price_of, solve
@@ -464,6 +465,68 @@ def test_a_harmless_cause_is_watched() -> None:
     watch = (Fix("watch", 5.0, (0,), 0.98, pseudo=True),)
     problem = Problem(single(2), np.array([0.9, 0.1]), (), watch, (), 100.0, 0.0)
     assert (choose(problem).kind, choose(problem).ids) == ("watch", ("watch",))
+
+
+def test_a_question_is_worth_the_waiting_that_its_answer_would_allow() -> None:
+    """At .25 the harmless cause is no ground to wait; known for sure it is: 20 + .05 * 600 = 50.
+
+    One minute tells: 1 + .25 * 50 + .75 * 600 = 463.5, against 600 for giving up.
+    """
+    watch = (Fix("watch", 20.0, (0,), 0.95, pseudo=True, least=0.3),)
+    acts = (ask("new-engine", 1.0, 1, 0),)
+    problem = Problem(single(2), np.array([0.25, 0.75]), acts, watch, (), 600.0, 0.0)
+    choice = choose(problem)
+    assert (choice.kind, choice.ids, choice.leaf.name) == ("act", ("new-engine",), "hand_over")
+    assert choice.minutes == pytest.approx(463.5)
+    sure = replace(problem, weights=np.array([1.0, 0.0]))
+    assert (choose(sure).kind, choose(sure).minutes) == ("watch", pytest.approx(50.0))
+
+
+def test_a_question_that_clears_what_can_hurt_the_rider_comes_before_giving_up() -> None:
+    """Harmless at .9, but at .1 it could hurt him: no riding on over .05. One minute tells.
+
+    1 + .9 * 50 + .1 * 600 = 106. Without that question it is given up, sure as it nearly is.
+    """
+    watch = (Fix("watch", 20.0, (0,), 0.95, pseudo=True, unless=frozenset({1}), most=0.05),)
+    problem = Problem(single(2), np.array([0.9, 0.1]), (ask("gears", 1.0, 0, 1),), watch, (), 600.0, 0.0)
+    choice = choose(problem)
+    assert (choice.kind, choice.ids, choice.minutes) == ("act", ("gears",), pytest.approx(106.0))
+    assert choose(replace(problem, actions=())).kind == "hand_over"
+    cleared = replace(problem, weights=np.array([0.96, 0.04]), actions=())
+    assert choose(cleared).kind == "watch"
+
+
+def test_two_remedies_together_do_not_get_round_what_the_chances_forbid() -> None:
+    """Both causes at once, the harmless one below its least chance: only giving up is left."""
+    member = np.array([[1, 1], [0, 0]], dtype=bool)
+    fixes = (Fix("watch", 1.0, (0,), 1.0, pseudo=True, least=0.3), Fix("mend", 1.0, (1,), 1.0))
+    problem = Problem(member, np.array([0.2, 0.8]), (), fixes, (), 100.0, 0.0, unlisted=1)
+    assert (choose(problem).kind, choose(problem).minutes) == ("hand_over", pytest.approx(100.0))
+    likely = replace(problem, weights=np.array([0.8, 0.2]))
+    assert choose(likely).minutes == pytest.approx(2 + 0.2 * 100)
+
+
+def test_parts_are_a_price_only_where_the_remedy_is_not_needed() -> None:
+    """Work 60, parts worth 100, the cause at .3; a look of 10 min tells.
+
+    Mending at once: 60 + .7 * 100 + .7 * 600 = 550. Looking first buys parts only where needed:
+    10 + .3 * 60 + .7 * 600 = 448.
+    """
+    fixes = (Fix("plates", 60.0, (0,), 1.0, wasted=100.0),)
+    problem = Problem(single(2), np.array([0.3, 0.7]), (), fixes, (), 600.0, 0.0)
+    assert choose(problem).minutes == pytest.approx(550.0)
+    choice = choose(replace(problem, actions=(look("look", 0, 2, 10.0),)))
+    assert (choice.kind, choice.minutes) == ("act", pytest.approx(448.0))
+
+
+def test_a_sweep_buys_parts_only_for_what_it_finds() -> None:
+    """A look that takes a good part for bad in one of ten: 10 + .3 * 60 + .07 * 160 + .7 * 600."""
+    told = np.array([[1.0, 0.1], [0.0, 0.9]])
+    act = Act("look", 10.0, told, looks=((0, 1.0, 0.1),))
+    fixes = (Fix("plates", 60.0, (0,), 1.0, wasted=100.0),)
+    problem = Problem(single(2), np.array([0.3, 0.7]), (act,), fixes, (), 600.0, 0.0)
+    leaf = Ahead(problem, ()).leaves[0]
+    assert float(leaf.sweeps.price[0]) == pytest.approx(10 + 18 + 0.07 * 160 + 420)
 
 
 def test_what_the_flow_does_not_know_pays_for_giving_up() -> None:

@@ -102,23 +102,18 @@ def test_a_repair_on_suspicion_is_preceded_by_the_look_that_comes_for_nothing() 
 
 
 def test_parts_are_a_price_only_as_far_as_they_may_be_bought_for_nothing() -> None:
-    """A basket of 110.50 at 30 in 100 on its cause: 70 in 100 of it is a price."""
-    from tests.core.chat import wording
-
-    desk = Chat(FLOW).desk()
-    assert desk.words == wording()
-    state = opened().state
-    fixes = {f.id: f for f in plan.problem(desk, FLOW, state, None)[0].fixes}
-    now = plan.beliefs(FLOW, state)
-    needed = max(now.of("basket-worn"), now.of("kick-gear"))
-    bare = 60 + 2 * 2  # minutes of the work, and two messages
-    assert fixes["file-basket"].minutes == pytest.approx(bare + 110.5 * (1 - needed) / 0.30)
+    """A basket of 110.50 at .30 a minute: the planner loses it where the repair is not needed."""
+    fixes = {f.id: f for f in plan.problem(Chat(FLOW).desk(), FLOW, opened().state, None)[0].fixes}
+    assert fixes["file-basket"].minutes == pytest.approx(60 + 2 * 2)  # the work, and two messages
+    assert fixes["file-basket"].wasted == pytest.approx(110.5 / 0.30)
 
 
-def test_a_harmless_cause_is_waited_for_only_when_it_leads() -> None:
-    """Fines have 10 of 100 here: no ground to wait and look again."""
-    ids = {f.id for f in plan.problem(Chat(FLOW).desk(), FLOW, opened().state, None)[0].fixes}
-    assert "watch:fines" not in ids
+def test_a_harmless_cause_is_waited_for_only_when_it_leads_and_nothing_can_hurt_the_rider() -> None:
+    fixes = {f.id: f for f in plan.problem(Chat(FLOW).desk(), FLOW, opened().state, None)[0].fixes}
+    causes = plan.beliefs(FLOW, opened().state).family.causes
+    watch = fixes["watch:fines"]
+    assert (watch.least, watch.most) == (0.3, 0.05)
+    assert watch.unless == {n for n, c in enumerate(causes) if FLOW.causes[c].hazard.riding == "rider"}
 
 
 def test_the_odds_refuse_running_while_one_cause_may_wreck_the_engine() -> None:
