@@ -9,7 +9,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -197,14 +197,36 @@ def revive(stored: str) -> Flow:
 
 
 def card(flow: Flow) -> Card:
-    """The flow's entry in the index of what riders say."""
-    told: list[str] = []
-    for ask in (*flow.asks.values(), *flow.traits.values()):
-        for part in ("answers", "marks", "classes"):
-            told += [p for said in getattr(ask, part, {}).values() for p in said.told_as]
-        for side in ("good", "bad", "none_of_these"):
-            told += getattr(getattr(ask, side, None), "told_as", ())
+    """The flow's entry in the index of what riders say.
+
+    Only what tells for or against a cause of this flow picks it. What every flow asks (the brakes,
+    the steering, what the bike is) says nothing of which flow a rider wants.
+    """
+    weighed = {sign for cause in flow.causes.values() for sign in cause.shows}
+    told = [p for id, ask in flow.asks.items() if _tells(flow, id, weighed) for p in _phrases(ask)]
     return Card(flow.flow, flow.title, flow.riders_say, tuple(dict.fromkeys(told)))
+
+
+def _tells(flow: Flow, id: str, weighed: Set[str]) -> bool:
+    """Whether an answer to it moves the odds of a cause: through a sign, or by finding the cause."""
+    if id in flow.checks:
+        return True
+    ask = flow.asking(id)
+    parts = [said for part in ("answers", "marks") for said in getattr(ask, part, {}).values()]
+    shown = {sign for said in parts for sign in _signs(said.shows)}
+    return not weighed.isdisjoint({*shown, *_signs(getattr(ask, "sign", None) or ())})
+
+
+def _signs(shows: str | Iterable[str]) -> tuple[str, ...]:
+    return (shows,) if isinstance(shows, str) else tuple(shows)
+
+
+def _phrases(ask: language.Asked_) -> Iterator[str]:
+    for part in ("answers", "marks", "classes"):
+        for said in getattr(ask, part, {}).values():
+            yield from said.told_as
+    for side in ("good", "bad", "none_of_these"):
+        yield from getattr(getattr(ask, side, None), "told_as", ())
 
 
 # --- the flows that come with the package ----------------------------------------------------------

@@ -5,135 +5,40 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
-from bot.core.spoken import ENGLISH, Spoken, Word, fold, off, slips, tokens, words
+from bot.core.offers import (
+    Ambiguous,
+    Chosen,
+    Control,
+    Kind,
+    Measured,
+    Offer,
+    Offered,
+    OutOfRange,
+    Reading,
+    Spanned,
+    Sweeping,
+    Ticked,
+    Unclear,
+    WrongUnit,
+)
+from bot.core.replies import Phrase, Reply, chosen, stripped, ways
+from bot.core.spoken import ENGLISH, Spoken, fold, off, slips, tokens, words
 from bot.core.units import Quantity, convert, measure, quantities
 
-Kind = Literal["one", "several", "graded", "number", "look", "pick", "confirm", "name", "done"]
-Phrase = tuple[str, ...]
+__all__ = [
+    "Ambiguous", "Chosen", "Control", "Kind", "Measured", "Offer", "Offered", "OutOfRange", "Reading",
+    "Spanned", "Sweeping", "Ticked", "Unclear", "WrongUnit", "led", "read",
+]  # fmt: skip
+
 AMONG = 6  # words a message may have for its one bare number to be the measurement
 LISTED = 24  # parts of a list looked at: twice the most marks there are
 REST = 3  # words that may follow "change": more is a sentence about something else
 TELLING = 4  # letters of a word out of a label that is enough to mean it
 FEW = 2  # labels that such words may fit, to be asked which
+ORDINALS = 10  # of them have a word
 PREFIX = 3  # letters that the beginning of a label must have
-
-
-@dataclass(frozen=True)
-class Offered:
-    """One answer: `words` are further ways to say it while its question is open."""
-
-    id: str
-    label: str
-    short: str = ""
-    words: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Offer:
-    """What was offered, in the order it was numbered.
-
-    `unit`, `allowed`: of a number (or a graded amount). `upto`: the largest amount of each graded
-    step, None for an open one. `none_of_these` is numbered after the marks of `several`.
-    """
-
-    kind: Kind
-    answers: tuple[Offered, ...] = ()
-    unit: str | None = None
-    allowed: tuple[float, float] | None = None
-    upto: tuple[float | None, ...] = ()
-    none_of_these: Offered | None = None
-
-    @property
-    def numbered(self) -> tuple[Offered, ...]:
-        """All that bears a number."""
-        return (*self.answers, self.none_of_these) if self.none_of_these else self.answers
-
-
-@dataclass(frozen=True)
-class Chosen:
-    """One answer."""
-
-    id: str
-
-
-@dataclass(frozen=True)
-class Ticked:
-    """The marks ticked; `none` when "none of these" was said."""
-
-    ids: frozenset[str]
-    none: bool = False
-
-
-@dataclass(frozen=True)
-class Measured:
-    """A number or a span of it, in the offer's unit."""
-
-    low: float
-    high: float
-
-
-@dataclass(frozen=True)
-class Spanned:
-    """The graded steps that a vague amount covers, two or more."""
-
-    ids: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Control:
-    """A control word and what was said after it."""
-
-    name: str
-    rest: str = ""
-
-
-@dataclass(frozen=True)
-class OutOfRange:
-    """A measurement outside what is possible, in the offer's unit."""
-
-    value: float
-    low: float
-    high: float
-    unit: str
-
-
-@dataclass(frozen=True)
-class WrongUnit:
-    """A measurement in a unit that measures something else than was asked ("" for a count)."""
-
-    said: str
-    wanted: str
-
-
-@dataclass(frozen=True)
-class Ambiguous:
-    """Answers that are equally near to what was said."""
-
-    ids: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Unclear:
-    """Nothing that was offered."""
-
-
-Reading = Chosen | Ticked | Measured | Spanned | Control | OutOfRange | WrongUnit | Ambiguous | Unclear
-
-
-@dataclass(frozen=True)
-class _Talk:
-    """All that one reply is read against."""
-
-    said: Phrase
-    marks: tuple[Word, ...]
-    folded: str
-    offer: Offer
-    owned: Mapping[Phrase, tuple[str, ...]]  # ways to say an answer -> the answers that own it
-    controls: Mapping[str, tuple[str, ...]]
-    spoken: Spoken
 
 
 def read(
@@ -153,7 +58,7 @@ def read(
     if not said:
         return Unclear()
     offer = offer or Offer("name")
-    talk = _Talk(said, marks, folded, offer, _ways(offer, spoken), controls, spoken)
+    talk = Reply(said, marks, folded, offer, ways(offer, spoken), controls, spoken)
     for reader in _ORDER:
         reading = reader(talk)
         if reading is not None:
@@ -161,88 +66,38 @@ def read(
     return Unclear()
 
 
-# --- ways to say an answer -------------------------------------------------------------------
-
-
-def _ways(offer: Offer, spoken: Spoken) -> dict[Phrase, tuple[str, ...]]:
-    ways: dict[Phrase, tuple[str, ...]] = {}
-    for answer in offer.numbered:
-        for phrase in {tokens(each) for each in (answer.label, answer.short, *answer.words)} - {()}:
-            ways[phrase] = (*ways.get(phrase, ()), answer.id)
-    own = _agreed(offer, ways, spoken)
-    for ids, phrases in own:
-        for phrase in map(tokens, phrases):
-            ways.setdefault(phrase, ids)
-    return ways
-
-
-def _agreed(
-    offer: Offer, ways: Mapping[Phrase, tuple[str, ...]], spoken: Spoken
-) -> list[tuple[tuple[str, ...], tuple[str, ...]]]:
-    """All ways to say yes go to the answer that owns one of them; likewise no."""
-    yes = _owner(ways, spoken.yes)
-    no = _owner(ways, spoken.no)
-    if offer.kind == "confirm" and len(offer.answers) > 1:
-        ids = [answer.id for answer in offer.answers]
-        yes = yes or (("yes",) if "yes" in ids else (ids[0],))
-        no = no or (("no",) if "no" in ids else (ids[1],))
-        return [(yes, (*spoken.yes, *spoken.agree)), (no, (*spoken.no, *spoken.refuse))]
-    if offer.none_of_these and not no:
-        no = (offer.none_of_these.id,)
-        return [(no, (*spoken.no, *spoken.zero)), *([(yes, spoken.yes)] if yes else [])]
-    return [(ids, phrases) for ids, phrases in ((yes, spoken.yes), (no, spoken.no)) if ids]
-
-
-def _owner(ways: Mapping[Phrase, tuple[str, ...]], phrases: Iterable[str]) -> tuple[str, ...]:
-    found = {owner: None for phrase in phrases for owner in ways.get(tokens(phrase), ())}
-    return tuple(found) if len(found) == 1 else ()
-
-
-def _stripped(said: Phrase, spoken: Spoken, wide: bool) -> Phrase:
-    """Without 'sorry' and 'please', and, where only answers are meant, without 'I think it is'."""
-    loose = {*spoken.polite, *(spoken.filler if wide else ())}
-    start, end = 0, len(said)
-    while start < end and said[start] in loose:
-        start += 1
-    while end > start and said[end - 1] in loose:
-        end -= 1
-    return said[start:end]
-
-
-def _chosen(talk: _Talk, ids: Iterable[str]) -> Reading:
-    """One answer, or the question which of them was meant, in the order offered."""
-    wanted = set(ids)
-    found = [answer.id for answer in talk.offer.numbered if answer.id in wanted]
-    if len(found) != 1:
-        return Ambiguous(tuple(found))
-    if talk.offer.kind != "several":
-        return Chosen(found[0])
-    none = talk.offer.none_of_these is not None and talk.offer.none_of_these.id == found[0]
-    return Ticked(frozenset() if none else frozenset(found), none)
-
-
 # --- the readers, in order -------------------------------------------------------------------
 
 
-def _word_for_word(talk: _Talk) -> Reading | None:
+def _word_for_word(talk: Reply) -> Reading | None:
     number = _position(talk)
     if number is not None and (either := _place_or_amount(talk, number)):
         return either
     numbered = {talk.offer.numbered[number].id} if number is not None else set()
-    for said in (talk.said, _stripped(talk.said, talk.spoken, wide=True)):
+    for said in (talk.said, stripped(talk.said, talk.spoken, wide=True)):
         if said in talk.owned:
-            return _chosen(talk, {*talk.owned[said], *numbered})
-    return _chosen(talk, numbered) if numbered else None
+            return chosen(talk, {*talk.owned[said], *numbered})
+    return chosen(talk, numbered) if numbered else _unjoined(talk)
+
+
+def _unjoined(talk: Reply) -> Reading | None:
+    """The whole of a label but for an "and": some cling and some do not, for "Some cling, some do not"."""
+    joints = {*talk.spoken.and_}
+    if talk.offer.kind == "several" or not joints & {*talk.said}:
+        return None
+    said = tuple(word for word in talk.said if word not in joints)
+    owners = [ids for way, ids in talk.owned.items() if tuple(w for w in way if w not in joints) == said]
+    return chosen(talk, {id for ids in owners for id in ids}) if owners else None
 
 
 _POSITION = re.compile(r"[(\[]?(?:#|no\.)?\s*(\d{1,3})\s*[.)\]:!]*")
 
 
-def _position(talk: _Talk) -> int | None:
+def _position(talk: Reply) -> int | None:
     """The place of a numbered answer: 2, "2.", #2, 2), (2), number 2, and two where no amount is asked."""
     if talk.offer.kind in ("number", "name"):
         return None
-    said = _stripped(talk.said, talk.spoken, wide=False)
+    said = stripped(talk.said, talk.spoken, wide=not _stepped(talk.offer))  # "it is 2" may be an amount
     found = _POSITION.fullmatch(talk.folded.strip())
     digits = found.group(1) if found else ""
     named = len(said) == 2 and said[0] in talk.spoken.number
@@ -255,9 +110,10 @@ def _position(talk: _Talk) -> int | None:
     return place - 1 if 1 <= place <= len(talk.offer.numbered) else None
 
 
-def _place_or_amount(talk: _Talk, place: int) -> Ambiguous | None:
+def _place_or_amount(talk: Reply, place: int) -> Ambiguous | None:
     """A bare 4 at "how many pieces?" may be answer 4 or four pieces: where they differ, ask which."""
-    bare = talk.folded.strip(" .!").isdecimal()
+    said = stripped(talk.said, talk.spoken, wide=False)
+    bare = len(said) == 1 and said[0].isdecimal() and "#" not in talk.folded
     if not bare or not _stepped(talk.offer) or talk.offer.unit:
         return None
     meant = talk.offer.numbered[place].id
@@ -267,15 +123,15 @@ def _place_or_amount(talk: _Talk, place: int) -> Ambiguous | None:
     return Ambiguous((meant, counted.id))
 
 
-def _control_word(talk: _Talk) -> Reading | None:
-    for said in (talk.said, _stripped(talk.said, talk.spoken, wide=False)):
+def _control_word(talk: Reply) -> Reading | None:
+    for said in (talk.said, stripped(talk.said, talk.spoken, wide=False)):
         for name, phrases in talk.controls.items():
             if said and any(said == tokens(phrase) for phrase in phrases if "..." not in phrase):
                 return Control(name)
     return None
 
 
-def _with_rest(talk: _Talk) -> Reading | None:
+def _with_rest(talk: Reply) -> Reading | None:
     """'change magnet', '2 is wrong', 'giving up costs 900': the longest phrase wins."""
     best: tuple[int, Control] | None = None
     for name, phrase, open_ in _rested(talk):
@@ -286,7 +142,7 @@ def _with_rest(talk: _Talk) -> Reading | None:
     return best[1] if best else None
 
 
-def _rested(talk: _Talk) -> Iterable[tuple[str, str, bool]]:
+def _rested(talk: Reply) -> Iterable[tuple[str, str, bool]]:
     """Control names with their phrases, and whether words (and not only a number) may follow."""
     for name in {**talk.spoken.asides, **talk.controls}:
         given = talk.controls.get(name, ())
@@ -297,7 +153,7 @@ def _rested(talk: _Talk) -> Iterable[tuple[str, str, bool]]:
         )
 
 
-def _rest(talk: _Talk, phrase: str) -> str:
+def _rest(talk: Reply, phrase: str) -> str:
     """What stands in the place of the dots, as written; "" when the phrase is not there."""
     before, _, after = phrase.partition("...")
     head, tail = tokens(before), tokens(after)
@@ -310,14 +166,14 @@ def _rest(talk: _Talk, phrase: str) -> str:
     return talk.folded[start : marks[end - 1].end].strip(" .,:;!?")
 
 
-def _allowed(talk: _Talk, name: str, rest: str) -> bool:
+def _allowed(talk: Reply, name: str, rest: str) -> bool:
     """Whether the rest can be what this phrase speaks of; 'not loose' is no word about answer 'loose'."""
     if name == "wrong":
         return bool(re.fullmatch(r"(?:#|number )?\d{1,3}(?:(?:\s*,\s*|\s+and\s+|\s+)\d{1,3})*", rest))
     return len(tokens(rest)) <= REST
 
 
-def _numeric(talk: _Talk, rest: str) -> bool:
+def _numeric(talk: Reply, rest: str) -> bool:
     """Whether the rest is one number or quantity and nothing else, but for a small word: 'for 20 min'."""
     head = next((word.start for word in words(rest) if word.text not in talk.spoken.small), 0)
     bare = rest[head:].lstrip("# ")
@@ -330,13 +186,12 @@ def _numeric(talk: _Talk, rest: str) -> bool:
     )
 
 
-def _several(talk: _Talk) -> Reading | None:
+def _several(talk: Reply) -> Reading | None:
     """'1 4', '1,4', '1 and 4', 'hairs, flakes', 'all of them'."""
     if talk.offer.kind != "several":
         return None
-    said, ids = _stripped(talk.said, talk.spoken, wide=True), [answer.id for answer in talk.offer.answers]
-    if said in map(tokens, talk.spoken.every) or (said in map(tokens, talk.spoken.both) and len(ids) == 2):
-        return Ticked(frozenset(ids))
+    if (run := _run(talk)) is not None:
+        return run
     parts = _parted(talk)
     if not 1 < len(parts) <= LISTED:
         return None
@@ -345,7 +200,36 @@ def _several(talk: _Talk) -> Reading | None:
     return None if together == Unclear() else together
 
 
-def _parted(talk: _Talk) -> list[str]:
+def _run(talk: Reply) -> Reading | None:
+    """All marks or a run of them, where it is said in so many words: "all of them", "all five", "1 to 4".
+
+    Of "1-4" only the whole run is taken: "1-3" may be two marks or three.
+    """
+    spoken, ids = talk.spoken, [answer.id for answer in talk.offer.answers]
+    said = {talk.said, *(stripped(talk.said, spoken, wide) for wide in (False, True))}
+    every = {*map(tokens, spoken.every), *(("all", each) for each in _figures(spoken, len(ids)))}
+    sweeping = {*map(tokens, spoken.sweeping)}
+    two = {*map(tokens, spoken.both), *sweeping} if len(ids) == 2 else set()
+    if said & {*every, *two}:
+        return Ticked(frozenset(ids))
+    if said & sweeping:
+        return Sweeping(len(ids))
+    ends = re.fullmatch(r"\s*#?(\d{1,2})\s*(-|\bto\b)\s*#?(\d{1,2})\s*[.!]?\s*", talk.folded)
+    if ends is None:
+        return None
+    first, last = int(ends[1]), int(ends[3])
+    whole = (first, last) == (1, len(ids))
+    if not 1 <= first < last <= len(ids) or (ends[2] == "-" and not whole):
+        return None
+    return Ticked(frozenset(ids[first - 1 : last]))
+
+
+def _figures(spoken: Spoken, n: int) -> tuple[str, ...]:
+    """A number in figures and in words."""
+    return (str(n), *(word for word, value in spoken.numbers.items() if value == n))
+
+
+def _parted(talk: Reply) -> list[str]:
     """The parts of a list; runs of numbers part at every space, words at commas and 'and'."""
     text = talk.folded.replace("#", " ")
     if "-" in text and re.search(r"\d\s*-\s*\d", text):
@@ -371,7 +255,7 @@ def _together(readings: list[Reading]) -> Reading:
     return Ticked(frozenset().union(*(each.ids for each in ticked)))
 
 
-def _two_numbers(talk: _Talk) -> Reading | None:
+def _two_numbers(talk: Reply) -> Reading | None:
     """'2 or 3' where one answer is wanted: ask which."""
     if talk.offer.kind in ("number", "name", "graded", "several"):
         return None
@@ -383,10 +267,10 @@ def _two_numbers(talk: _Talk) -> Reading | None:
     )
     if not listed or not all(1 <= place <= len(talk.offer.answers) for place in places):
         return None
-    return _chosen(talk, (talk.offer.answers[place - 1].id for place in places))
+    return chosen(talk, (talk.offer.answers[place - 1].id for place in places))
 
 
-def _amount(talk: _Talk) -> Reading | None:
+def _amount(talk: Reply) -> Reading | None:
     """A measurement, in the unit asked for, within what is possible."""
     offer = talk.offer
     if offer.kind not in ("number", "graded") or (offer.kind == "graded" and not _stepped(offer)):
@@ -422,7 +306,7 @@ def _within(ends: tuple[float, float], offer: Offer) -> Reading:
     return Measured(max(low, least), min(high, most))
 
 
-def _steps(talk: _Talk, low: float, high: float) -> Reading:
+def _steps(talk: Reply, low: float, high: float) -> Reading:
     """The steps that an amount covers: each reaches from above the last one's edge up to its own."""
     edges = [math.inf if edge is None else edge for edge in talk.offer.upto]
     below = [-math.inf, *edges[:-1]]
@@ -438,23 +322,23 @@ def _steps(talk: _Talk, low: float, high: float) -> Reading:
     return Spanned(tuple(covered)) if len(covered) > 1 else Chosen(covered[0])
 
 
-def _with_slips(talk: _Talk) -> Reading | None:
+def _with_slips(talk: Reply) -> Reading | None:
     """The nearest answer or control; at equal distance the answer."""
     near: dict[int, set[str]] = {}
-    for said in {talk.said, _stripped(talk.said, talk.spoken, wide=True)} - {()}:
+    for said in {talk.said, stripped(talk.said, talk.spoken, wide=True)} - {()}:
         for phrase, ids in talk.owned.items():
             off = slips(said, phrase)
             if off is not None:
                 near.setdefault(off, set()).update(ids)
     control = _slipped_control(talk)
     if near and (control is None or min(near) <= control[0]):
-        return _chosen(talk, near[min(near)])
+        return chosen(talk, near[min(near)])
     return control[1] if control else None
 
 
-def _slipped_control(talk: _Talk) -> tuple[int, Control] | None:
+def _slipped_control(talk: Reply) -> tuple[int, Control] | None:
     found = []
-    for said in {talk.said, _stripped(talk.said, talk.spoken, wide=False)} - {()}:
+    for said in {talk.said, stripped(talk.said, talk.spoken, wide=False)} - {()}:
         for name, phrases in talk.controls.items():
             offs = [slips(said, tokens(phrase)) for phrase in phrases if "..." not in phrase]
             found += [(off, -len(said), Control(name)) for off in offs if off is not None]
@@ -462,16 +346,21 @@ def _slipped_control(talk: _Talk) -> tuple[int, Control] | None:
     return (best[0], best[2]) if best else None
 
 
-def _beginning(talk: _Talk) -> Reading | None:
+def _beginning(talk: Reply) -> Reading | None:
     """The first words of labels; of one only, or of few enough to ask which."""
-    said = _stripped(talk.said, talk.spoken, wide=True)
+    said = stripped(talk.said, talk.spoken, wide=True)
     idle = {*talk.spoken.small, *talk.spoken.negation}
-    if sum(map(len, said)) < PREFIX or said[-1].isdecimal() or idle.issuperset(said):
+    if sum(map(len, said)) < PREFIX or idle.issuperset(said):
+        return None
+    figured = _figured(said, talk.spoken)
+    if len(figured) > 1 and any(map(str.isdecimal, figured)):
+        return _numbered_label(talk, figured)
+    if said[-1].isdecimal():
         return None
     begun = [a.id for a in talk.offer.numbered if any(_begins(said, tokens(t)) for t in (a.label, a.short))]
     if not begun or (len(begun) > 1 and len(begun) == len(talk.offer.numbered) > 2):
         return None
-    return _chosen(talk, begun)
+    return chosen(talk, begun)
 
 
 def _begins(said: Phrase, label: Phrase) -> bool:
@@ -479,19 +368,52 @@ def _begins(said: Phrase, label: Phrase) -> bool:
     return n <= len(label) and said[:-1] == label[: n - 1] and label[n - 1].startswith(said[-1])
 
 
-def _middle(talk: _Talk) -> Reading | None:
+def _figured(said: Phrase, spoken: Spoken) -> Phrase:
+    """Numbers in figures: five or fewer is 5 or fewer."""
+    return tuple(f"{spoken.numbers[word]:g}" if word in spoken.numbers else word for word in said)
+
+
+def _numbered_label(talk: Reply, said: Phrase) -> Reading | None:
+    """The one label that begins so, in words or figures: "five or fewer" for "5 flakes or fewer"."""
+    labels = [(a.id, tokens(t)) for a in talk.offer.numbered for t in (a.label, a.short)]
+    begun = {id: None for id, label in labels if _runs_through(said, _figured(label, talk.spoken))}
+    return chosen(talk, begun) if len(begun) == 1 else None
+
+
+def _runs_through(said: Phrase, label: Phrase) -> bool:
+    """Whether these words begin the label, no more than one of its words left out at a time."""
+    place = 0
+    for n, word in enumerate(said):
+        ahead = label[place : place + (2 if n else 1)]
+        if word not in ahead:
+            return False
+        place += ahead.index(word) + 1
+    return True
+
+
+def _ordinal(talk: Reply) -> Reading | None:
+    """'the second one', '2nd', where no label begins so."""
+    said = stripped(talk.said, talk.spoken, wide=True)
+    said = said[:-1] if len(said) == 2 and said[1] in talk.spoken.numbers else said
+    if talk.offer.kind in ("number", "name") or len(said) != 1 or said[0] not in talk.spoken.ordinals:
+        return None
+    place = talk.spoken.ordinals.index(said[0]) % ORDINALS
+    return chosen(talk, [talk.offer.numbered[place].id]) if place < len(talk.offer.numbered) else None
+
+
+def _middle(talk: Reply) -> Reading | None:
     """Words out of the middle of labels, all of them there; "small outer cover" is enough.
 
     A label that denies ("no knock") is not meant by words that do not.
     """
-    said = _stripped(talk.said, talk.spoken, wide=True)
+    said = stripped(talk.said, talk.spoken, wide=True)
     idle = {*talk.spoken.small, *talk.spoken.negation}
     if not any(len(word) >= TELLING and word not in idle for word in said):
         return None
     found = [
         a.id for a in talk.offer.numbered if any(_holds(said, t, talk.spoken) for t in (a.label, a.short))
     ]
-    return _chosen(talk, found) if 0 < len(found) <= FEW else None
+    return chosen(talk, found) if 0 < len(found) <= FEW else None
 
 
 def _holds(said: Phrase, label: str, spoken: Spoken) -> bool:
@@ -500,7 +422,7 @@ def _holds(said: Phrase, label: str, spoken: Spoken) -> bool:
     return denies <= set(said) and all(any(off(word, meant) is not None for meant in there) for word in said)
 
 
-_ORDER: tuple[Callable[[_Talk], Reading | None], ...] = (
+_ORDER: tuple[Callable[[Reply], Reading | None], ...] = (
     _word_for_word,
     _control_word,
     _with_rest,
@@ -509,5 +431,26 @@ _ORDER: tuple[Callable[[_Talk], Reading | None], ...] = (
     _two_numbers,
     _amount,
     _beginning,
+    _ordinal,
     _middle,
 )
+
+
+def led(text: str, offer: Offer, spoken: Spoken = ENGLISH) -> Chosen | None:
+    """'no, we have a van': a plain yes or no of two answers with a remark after it, which the caller keeps.
+
+    What is hedged ("no, but ...", "yes, I think") or says both is no answer.
+    """
+    folded = fold(text)
+    marks = words(folded)
+    if len(offer.numbered) != 2 or len(marks) < 2 or offer.kind in ("confirm", "several", "name", "number"):
+        return None
+    first, *rest = (word.text for word in marks)
+    parted = bool(re.match(r"\s*(?:[,.;!]|-+\s)", folded[marks[0].end :])) or rest[0] in spoken.pronouns
+    owners = ways(offer, spoken).get((first,), ())
+    if first not in {*spoken.yes, *spoken.no} or len(owners) != 1 or not parted:
+        return None
+    said = " ".join(rest)
+    hedges = (*spoken.turn, *spoken.doubt, *spoken.yes, *spoken.no, "i think", "probably")
+    hedged = any(re.search(rf"(?<!\w){re.escape(each)}(?!\w)", said) for each in hedges)
+    return None if hedged or "?" in folded else Chosen(owners[0])

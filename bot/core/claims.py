@@ -10,17 +10,21 @@ from dataclasses import replace
 
 from bot.core import stops
 from bot.core.agenda import Next
-from bot.core.answers import Chosen, Reading, Ticked, Unclear
+from bot.core.answers import Chosen, Reading, Ticked, Unclear, led
 from bot.core.events import Noted, Opened, StopRaised
 from bot.core.flow import Flow, Several
+from bot.core.hearing import offer
 from bot.core.plan import known
-from bot.core.putting import stop_message
+from bot.core.putting import PUT, stop_message
 from bot.core.reasons import claimed
 from bot.core.spoken import tokens
 from bot.core.state import Asked
 from bot.core.state import Told as Acting
 from bot.core.talk import Talk
 from bot.core.told import NONE_OF_THESE, Told, index, listen, pick, tried, wondered
+
+# What a yes or no with a remark may answer. A point of the closing list is stricter, see below.
+REMARKED = ("question", "check", "trait", "setting", "access", "remedy")
 
 
 def claim_of(told: Told) -> str:
@@ -93,14 +97,29 @@ def told_of_the_open(talk: Talk, asked: Asked) -> Reading:
         return Chosen("no")
     flow = talk.sure() if asked.what in ("question", "check", "trait") else None
     if flow is None or tried(talk.heard.text, flow):
-        return Unclear()
+        return _with_remark(talk, asked)
     told = listen(talk.heard.text, index(flow))
     if len(told) != 1 or told[0].ask.removeprefix("trait:") != asked.id or told[0].quantity:
-        return Unclear()
+        return _with_remark(talk, asked)
     ids = told[0].value_ids
     if asked.what != "trait" and isinstance(flow.asking(asked.id), Several):
         return Ticked(frozenset(ids) - {NONE_OF_THESE}, NONE_OF_THESE in ids)
     return Chosen(ids[0]) if len(ids) == 1 else Unclear()
+
+
+def _with_remark(talk: Talk, asked: Asked) -> Reading:
+    """'no, we have a van': the answer; the remark is kept, and what it tells is read back."""
+    if asked.what not in REMARKED:
+        return Unclear()
+    shown = PUT[asked.what](talk, Next(asked.what, asked.id, asked.extra)).choices
+    answer = led(talk.heard.text, offer(talk, asked, shown))
+    if answer is None:
+        return Unclear()
+    if talk.flow is None or not listen_again(talk):
+        talk.emit(Noted(words=talk.heard.text[:1000], about=f"{asked.what}:{asked.id}"))
+    own = (f"{asked.id}=", f"trait:{asked.id}=")
+    talk.unsaid = tuple(claim for claim in talk.unsaid if not claim.startswith(own))
+    return answer
 
 
 def listen_again(talk: Talk) -> bool:

@@ -11,36 +11,43 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from bot.core.spoken import Spoken, Word, fold, shadows, slips, tokens, words
+from bot.core.forms import FORM, likeness, number_only, slip, thing
+from bot.core.spoken import Spoken, Word, fold, shadows, tokens, words
 
+GAP = 3  # small words that may stand between the words of one phrase
 REACH = 4  # words before a phrase in which a "not" still denies it
+SOON = 4  # words after a phrase in which a "needed" still puts it off
 DOUBT = 6  # words before a phrase in which an "if" still makes it doubtful
 
 Value = tuple[str, str]  # ask id, value id
 
 
 class Phrase(NamedTuple):
-    """One way to tell something, with the values it tells."""
+    """One way to tell something, with the values it tells. `turned`: its two words in the other order."""
 
     words: tuple[str, ...]
     values: tuple[Value, ...]
+    free: bool = False  # two telling words or more: then small words may come and go between them
+    turned: bool = False
 
 
 @dataclass(frozen=True)
 class Phrases:
-    """Phrases by their first word, and those words by their shadows, to find them one slip away."""
+    """Phrases by their first word, and those words by their shadows and by what they stand for."""
 
     first: Mapping[str, tuple[Phrase, ...]]
     shadows: Mapping[str, frozenset[str]]
+    things: Mapping[str, frozenset[str]]
 
 
 class Match(NamedTuple):
-    """A phrase in a message, with how many of its words hold a slip."""
+    """A phrase in a message, with how far its words are from those said."""
 
     start: int
     end: int  # words of the text, end left out
     slips: int
     phrase: Phrase
+    hits: tuple[int, ...]  # the words that are the phrase's own
 
     def place(self, speech: Speech) -> tuple[int, int]:
         """Its first and last word among all words of the message."""
@@ -51,16 +58,52 @@ def collect(told: Iterable[tuple[str, Value]], spoken: Spoken) -> Phrases:
     """Phrases with the values they tell; articles do not matter, and one phrase may tell several."""
     values: dict[tuple[str, ...], dict[Value, None]] = {}
     for phrase, value in told:
-        said = tuple(word for word in tokens(phrase) if word not in spoken.articles)
+        said = _bare(tokens(phrase), spoken)
         if said:
             values.setdefault(said, {})[value] = None
+    phrases = [Phrase(said, tuple(owners), _free(said, spoken)) for said, owners in values.items()]
+    turned = [_turned(each, spoken) for each in phrases]
+    phrases += [each for each in turned if each is not None and each.words not in values]
     first: dict[str, tuple[Phrase, ...]] = {}
     shaded: dict[str, set[str]] = {}
-    for said, owners in values.items():
-        first[said[0]] = (*first.get(said[0], ()), Phrase(said, tuple(owners)))
-        for shadow in shadows(said[0]):
-            shaded.setdefault(shadow, set()).add(said[0])
-    return Phrases(first, {shadow: frozenset(near) for shadow, near in shaded.items()})
+    things: dict[str, set[str]] = {}
+    for each in phrases:
+        head = each.words[0]
+        first[head] = (*first.get(head, ()), each)
+        things.setdefault(thing(head, spoken), set()).add(head)
+        for shadow in shadows(head):
+            shaded.setdefault(shadow, set()).add(head)
+    return Phrases(first, _frozen(shaded), _frozen(things))
+
+
+def _frozen(sets: Mapping[str, set[str]]) -> dict[str, frozenset[str]]:
+    return {key: frozenset(each) for key, each in sets.items()}
+
+
+def _telling(said: Iterable[str], spoken: Spoken) -> tuple[str, ...]:
+    """The words that say something by themselves."""
+    idle = {*spoken.loose, *spoken.joints, *spoken.small, *spoken.negation}
+    return tuple(word for word in said if word not in idle)
+
+
+def _free(said: Sequence[str], spoken: Spoken) -> bool:
+    return len(_telling(said, spoken)) > 1
+
+
+def _bare(said: Sequence[str], spoken: Spoken) -> tuple[str, ...]:
+    """Without articles, and without small words at its beginning where enough is left."""
+    kept = tuple(word for word in said if word not in spoken.articles)
+    while _free(kept, spoken) and kept[0] in spoken.loose:
+        kept = kept[1:]
+    return kept
+
+
+def _turned(phrase: Phrase, spoken: Spoken) -> Phrase | None:
+    """'slipping clutch' for 'clutch slips': two telling words and nothing that gives them an order."""
+    said = tuple(word for word in phrase.words if word not in spoken.loose)
+    if len(said) != 2 or len(_telling(said, spoken)) != 2:
+        return None
+    return Phrase((said[1], said[0]), phrase.values, True, True)
 
 
 @dataclass(frozen=True)
@@ -88,29 +131,71 @@ def hear(text: str, spoken: Spoken) -> Speech:
 def matches(speech: Speech, phrases: Phrases) -> list[Match]:
     """The matches that stand: longest first, then those with the fewest slips; overlaps dropped."""
     said = speech.words
-    found = [match for i in range(len(said)) for match in _at(said, i, phrases) if _whole(speech, match)]
-    found.sort(key=lambda match: (match.start - match.end, match.slips, match.start))
+    found = [m for i in range(len(said)) for m in _at(said, i, phrases, speech.spoken) if _whole(speech, m)]
+    found.sort(key=lambda match: (-len(match.hits), match.slips, match.start))
     taken: set[int] = set()
     kept: list[Match] = []
     for match in found:
-        span = set(range(match.start, match.end))
-        if not span & taken:
-            taken |= span
+        if not set(match.hits) & taken:
+            taken |= set(match.hits)
             kept += [match] if _only(match, found) else []
     return kept
 
 
 def _only(match: Match, found: Sequence[Match]) -> bool:
-    """Whether no other phrase is as near: one slip from "light" and from "tight" is neither."""
-    return not any(each[:3] == match[:3] and each.phrase != match.phrase for each in found)
+    """Whether nothing else is as near: one slip from "light" and from "tight" is neither."""
+    return not any(
+        (each.hits, each.slips) == (match.hits, match.slips) and each.phrase.values != match.phrase.values
+        for each in found
+    )
 
 
-def _at(said: Sequence[str], i: int, phrases: Phrases) -> Iterator[Match]:
+def _at(said: Sequence[str], i: int, phrases: Phrases, spoken: Spoken) -> Iterator[Match]:
     near = {meant for shadow in shadows(said[i]) for meant in phrases.shadows.get(shadow, ())}
+    near |= phrases.things.get(thing(said[i], spoken), frozenset())
     for phrase in (each for first in sorted(near) for each in phrases.first[first]):
-        off = slips(tuple(said[i : i + len(phrase.words)]), phrase.words)
-        if off is not None:
-            yield Match(i, i + len(phrase.words), off, phrase)
+        followed = _follow(said, i, phrase, spoken)
+        if followed is not None:
+            hits, off = followed
+            yield Match(i, hits[-1] + 1, off, phrase, hits)
+
+
+def _follow(
+    said: Sequence[str], i: int, phrase: Phrase, spoken: Spoken
+) -> tuple[tuple[int, ...], int] | None:
+    """The places of a phrase's words from word `i` on, and how far off they are.
+
+    A small word of a free phrase may be missing, and up to `GAP` small words may stand between its
+    words in turn; a phrase that is turned round must be together.
+    """
+    hits: list[int] = []
+    off, gap = int(phrase.turned), 0
+    left = list(phrase.words)
+    while left:
+        near = _near(said[i], left[0], phrase, spoken) if i < len(said) else None
+        if near is not None:
+            hits.append(i)
+            off, i, left = off + near, i + 1, left[1:]
+        elif phrase.free and left[0] in spoken.loose:
+            off, left = off + 1, left[1:]
+        elif phrase.free and not phrase.turned and hits and gap < GAP and _idle(said[i : i + 1], spoken):
+            off, i, gap = off + 1, i + 1, gap + 1
+        else:
+            return None
+    return tuple(hits), off
+
+
+def _idle(said: Sequence[str], spoken: Spoken) -> bool:
+    return bool(said) and said[0] in (*spoken.loose, *spoken.padding)
+
+
+def _near(said: str, meant: str, phrase: Phrase, spoken: Spoken) -> int | None:
+    """How far a word said is from a phrase's word; words that only join must be the same."""
+    if said == meant:
+        return 0
+    if phrase.free:
+        return likeness(said, meant, spoken) if _telling((meant,), spoken) else slip(said, meant)
+    return FORM if number_only(said, meant, spoken) else slip(said, meant)
 
 
 def _whole(speech: Speech, match: Match) -> bool:
@@ -201,3 +286,19 @@ def _asked(speech: Speech, start: int, end: int) -> bool:
         return False
     places = _before(speech, start, len(speech.all))
     return not _runs(speech, range(places.start, end + 1), speech.spoken.asking)
+
+
+def intended(speech: Speech, start: int, end: int) -> bool:
+    """'needs a rebuild', 'going to fit a new clutch', 'new clutch on order': meant, and not done."""
+    places = _before(speech, start, DOUBT)
+    if _runs(speech, places, speech.spoken.intent) - _runs(speech, places, speech.spoken.mere):
+        return True
+    after = end + 1
+    while after < len(speech.all) and after - end <= SOON and not _breaks(speech, after):
+        after += 1
+    return bool(_runs(speech, range(end + 1, after), speech.spoken.ahead))
+
+
+def partial(speech: Speech, start: int) -> bool:
+    """'most of it', 'a few of the bits' before a phrase: it is not told of the whole."""
+    return bool(_runs(speech, _before(speech, start, REACH), speech.spoken.part_of))

@@ -6,9 +6,11 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
+from functools import lru_cache
 from typing import Any, Literal, NamedTuple, get_args
 
 LONGEST = 1000  # characters looked at; a person's answer is shorter, a pasted page is no answer
+PHRASE = 120  # characters of the longest phrase whose words are remembered
 SLIP_FROM = 5  # letters a word must have before one slip in it is forgiven
 
 # --- words -----------------------------------------------------------------------------------
@@ -33,6 +35,15 @@ _AFTER: dict[str, Bound] = {
     **dict.fromkeys(("or more", "+", "plus", "at least", "and up"), "at least"),
     **dict.fromkeys(("or less", "or fewer", "max", "at most", "tops"), "up to"),
 }
+
+
+_PAST = {
+    "break": "broke broken", "run": "ran", "spin": "spun", "lose": "lost", "stick": "stuck", "bend": "bent",
+    "burn": "burnt", "smell": "smelt", "fall": "fell fallen", "tear": "tore torn", "wear": "wore worn",
+    "rebuild": "rebuilt", "build": "built", "blow": "blew blown", "shake": "shook", "freeze": "froze frozen",
+    "keep": "kept", "stink": "stank", "take": "took taken",
+}  # fmt: skip
+_FORMS = {past: word for word, all_past in _PAST.items() for past in all_past.split()}
 
 
 def _list(text: str) -> tuple[str, ...]:
@@ -76,30 +87,42 @@ class Spoken:
     after: Mapping[str, Bound] = field(default_factory=lambda: _AFTER)
     articles: tuple[str, ...] = _list("a,an,the,my,its,his,her,their,your")
     of: tuple[str, ...] = ("of",)
-    and_: tuple[str, ...] = ("and", "&", "+")
+    and_: tuple[str, ...] = ("and", "n", "&", "+")
     to: tuple[str, ...] = ("to", "-", "or", "till", "until")
     between: tuple[str, ...] = ("between",)
     minus: tuple[str, ...] = ("minus",)
     zero: tuple[str, ...] = _list(
-        "no,none,nothing,nil,none at all,nothing at all,not any,not one,not a single one"
+        "no,none,none of them,none of those,nothing,nil,none at all,nothing at all,not any,not one,"
+        "not a single one"
     )
     # answers
-    yes: tuple[str, ...] = _list("yes,y,yeah,yep,yup,aye,yes it does,yes it is,it does,yes they do,yes i did")
+    yes: tuple[str, ...] = _list(
+        "yes,y,yeah,yea,yh,ye,ya,yess,yep,yup,aye,yes it does,yes it is,it does,yes they do,yes i did"
+    )
     no: tuple[str, ...] = _list(
-        "no,n,nope,nah,no it doesnt,no it does not,no it isnt,it doesnt,it does not,not at all"
+        "no,n,nope,nah,naw,noo,nooo,none of them,none of those,neither,"
+        "no it doesnt,no it does not,no it isnt,it doesnt,it does not,not at all"
     )
     agree: tuple[str, ...] = _list(
         "ok,okay,right,correct,thats right,that is right,all right,thats it,exactly,true"
     )
     refuse: tuple[str, ...] = _list("wrong,thats wrong,that is wrong,not right,thats not right,false")
-    every: tuple[str, ...] = _list("all,all of them,all of these,everything,every one,all of it")
+    every: tuple[str, ...] = _list(
+        "all of them,all of these,all of those,all of the above,every one,every one of them,every single one,"
+        "the lot,the whole lot,all the numbers"
+    )
+    sweeping: tuple[str, ...] = _list("all,all of it,everything,every")  # "all" of many: meant, or in haste?
+    ordinals: tuple[str, ...] = _list(  # as words, then in figures
+        "first,second,third,fourth,fifth,sixth,seventh,eighth,ninth,tenth,1st,2nd,3rd,4th,5th,6th,7th,8th,9th,10th"
+    )
     both: tuple[str, ...] = ("both", "both of them")
-    number: tuple[str, ...] = _list("number,option,answer,nr,no,choice")
+    number: tuple[str, ...] = _list("number,numero,num,option,opt,answer,ans,nr,n,no,choice")
     polite: tuple[str, ...] = _list(
-        "please,sorry,well,um,uh,er,hmm,hm,oh,honestly,really,thanks,mate,hi,hello,then,so"
+        "please,pls,plz,sorry,well,um,uh,er,hmm,hm,oh,honestly,really,thanks,thx,ta,cheers,mate,bro,dude,tbh,"
+        "lol,hi,hey,hello,then,so"
     )
     filler: tuple[str, ...] = _list(
-        "i,im,am,id,say,think,guess,it,its,is,they,theyre,are,that,thats,just,probably,a,the,to"
+        "i,im,am,id,say,think,guess,it,its,is,they,theyre,are,that,thats,just,probably,prob,definitely,defo,a,the,to"
     )
     asides: Mapping[str, tuple[str, ...]] = field(
         default_factory=lambda: {
@@ -116,6 +139,16 @@ class Spoken:
             "change": ("change ...", "change answer ...", "change my answer to ...", "i want to change ..."),
         }
     )
+    # "I want to change what I said about the magnet": a wish, a word for it, and how an answer is recalled
+    wishing: tuple[str, ...] = _list(
+        "i want to,i need to,i have to,i must,i would like to,id like to,i wanna,can i,could i,can you,"
+        "let me,actually,wait,oops,no,please,sorry"
+    )
+    correcting: tuple[str, ...] = _list("change,correct,edit,redo")
+    recalling: tuple[str, ...] = _list(
+        "what i said,what i told you,what i answered,what i put,my answer,the answer,my reply"
+    )
+    instead: tuple[str, ...] = _list("to,into,it is,its,should be,from")  # before the new answer
     # free words
     negation: tuple[str, ...] = _list(
         "not,no,never,without,none,nothing,neither,nor,cannot,cant,dont,doesnt,didnt,isnt,arent,wasnt,werent,"
@@ -132,9 +165,54 @@ class Spoken:
     )
     asking: tuple[str, ...] = _list("why,what,whats,where,who,how come,how bad,any idea")
     wondering: tuple[str, ...] = _list("can i,cant i,can we,could i,should i,shall i,may i,what about")
+    part_of: tuple[str, ...] = _list("some,most,mostly,half,partly,few,several,couple,rest,others,one of")
     ended: tuple[str, ...] = ("stopped", "stops", "quit", "cured", "fixed")
+    # work that is only meant to be done: words before it, and words right after it
+    intent: tuple[str, ...] = _list(
+        "need,needs,needing,going to,gonna,about to,thinking of,thinking about,think of,plan,planning,"
+        "plan to,planned to,planned,want,wants,wanting,wanna,would like,ill,i will,we will,will be,have to,"
+        "has to,had to be,must,ought to,got to,gotta,due,due for,overdue,ordered,order,ordering,waiting for,"
+        "waiting on,ready to,before i,before we,hoping to,hope to,considering,saving for,saving up for,"
+        "price of,cost of,price for,quote for,buy,buying,bought,looking at,looking for,tempted to,intend to,"
+        "lets,let me,to be,to get,getting a,next job is,worth"
+    )
+    ago: tuple[str, ...] = _list("ago,back,earlier,later,since,on it,on them,old,after that,in")
+    since: tuple[str, ...] = ("since",)
+    ahead: tuple[str, ...] = _list(
+        "needed,required,due,planned,ordered,soon,tomorrow,arrives,arriving,booked,pending,on order,is next,"
+        "next week,next month,next weekend,next winter,this winter,on its way,on the way,coming,on the shelf,"
+        "on the list,to do,to be done"
+    )
     turn: tuple[str, ...] = _list(
         "but,and then,however,although,though,except,instead,because,then,yet,while"
+    )
+    # what a phrase holds and a person leaves out, what he puts between its words, and what only joins them
+    loose: tuple[str, ...] = _list(
+        "a,an,the,my,its,his,her,their,your,our,is,are,was,were,be,been,being,of,there,theres,"
+        "really,very,quite,still,also,so"
+    )
+    padding: tuple[str, ...] = _list(
+        "just,has,have,had,keeps,kept,started,starts,begins,began,gets,getting,got,seems,looks,bit,little,tiny,"
+        "small,slightly,badly,always,often,sometimes,suddenly,lately,recently,actually,totally,completely,"
+        "pretty,rather,kinda,sorta,now,too,all,both,this,that,these,those,old,whole,damn,bloody,i,you,to"
+    )
+    joints: tuple[str, ...] = _list(
+        "in,on,of,to,at,with,from,for,by,under,over,behind,inside,into,out,off,up,down,like,and,or,when,since,after"
+    )
+    # forms of words: endings that go, and what those that follow no rule are forms of
+    endings: tuple[str, ...] = ("ing", "ed")
+    plural: tuple[str, ...] = ("es", "s")
+    past: tuple[str, ...] = ("ed",)
+    forms: Mapping[str, str] = field(default_factory=lambda: _FORMS)
+    # Each group: words for the same thing in the trade, as it is spoken of; from memory, no source.
+    alike: tuple[str, ...] = _list(
+        "aluminium aluminum alu ally alloy,colour color,grey gray,tyre tire,centre center,engine motor,"
+        "petrol fuel gas gasoline,bit piece particle fragment,screen strainer gauze mesh,"
+        "pan tray tub bucket,sump drain,plug bolt,shaving filing swarf turning,"
+        "gearbox transmission tranny trans,"
+        "flicker flash blink,replace renew swap change fit,noise sound,tooth teeth,"
+        "kicker kickstarter kickstart,second 2nd,third 3rd,fourth 4th,fifth 5th,speck fleck,"
+        "litre liter,metre meter,basket bell,sparkle sparkly twinkle,shudder judder"
     )
     small: tuple[str, ...] = _list(
         "a,an,the,my,its,his,her,their,your,in,on,of,to,at,is,it,are,was,were,be,been,has,have,had,do,does,did,i,"
@@ -196,7 +274,8 @@ def _value(name: str, value: str) -> Any:
 _SIGNS = str.maketrans(
     {"’": "'", "‘": "'", "`": "'", "´": "'", "–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "⁄": "/",
      "“": '"', "”": '"', "″": '"', "º": "°", "℃": "°c", "℉": "°f", "ø": "o", "đ": "d", "ł": "l", "æ": "ae",
-     "œ": "oe", "½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅓": " 1/3", "⅔": " 2/3", "⅛": " 1/8", "⅜": " 3/8"}
+     "\u20e3": " ", "№": "no.", "œ": "oe", "½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅓": " 1/3",
+     "⅔": " 2/3", "⅛": " 1/8", "⅜": " 3/8"}
 )  # fmt: skip
 _DROPPED = {"Mn", "Me", "Cf", "Cc", "Cs"}
 
@@ -204,6 +283,8 @@ _DROPPED = {"Mn", "Me", "Cf", "Cc", "Cs"}
 def _letter(char: str) -> str:
     if char.isdecimal():
         return str(unicodedata.decimal(char))
+    if "①" <= char <= "⑳":
+        return f" {unicodedata.numeric(char):.0f} "
     if char.isspace():
         return char if char == "\n" else " "
     return "" if unicodedata.category(char) in _DROPPED else char
@@ -236,7 +317,12 @@ def words(folded: str) -> tuple[Word, ...]:
 
 def tokens(text: str) -> tuple[str, ...]:
     """The words of a text that is not folded yet, without their places."""
-    return tuple(word.text for word in words(fold(text)))
+    return _tokens(text) if len(text) <= PHRASE else tuple(word.text for word in words(fold(text)))
+
+
+@lru_cache(maxsize=20_000)  # phrases of flows and wording: the same at every turn
+def _tokens(phrase: str) -> tuple[str, ...]:
+    return tuple(word.text for word in words(fold(phrase)))
 
 
 def shadows(word: str) -> frozenset[str]:

@@ -7,12 +7,14 @@ ways is left out.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
 from bot.core.desk import Card
+from bot.core.findings import Pinned
 from bot.core.flow import Answer, Asked_, Flow, Graded, Look, Number, One, Several
 from bot.core.heard import (
     BREAK,
@@ -25,7 +27,9 @@ from bot.core.heard import (
     denied,
     doubted,
     hear,
+    intended,
     matches,
+    partial,
 )
 from bot.core.spoken import ENGLISH, Spoken, off, tokens
 from bot.core.units import Quantity, alike, convert, quantities
@@ -34,6 +38,8 @@ NONE_OF_THESE = "none_of_these"  # value id of that answer; no answer of a flow 
 TRAIT = "trait:"  # before the id of a trait, as in findings
 NEAR = 6  # words around a quantity in which its question must be spoken of
 CLEAR = 1.5  # times the second flow's score that the first must have
+NEAR_TOLD = 14  # words around it in which something told still says what it is about
+FULL_STOP = re.compile(r"[.;!?\n]")
 LOOSE = 0.6  # worth of words that are all there but apart, against the phrase itself
 
 
@@ -68,6 +74,7 @@ class Index:
     phrases: Phrases
     opposites: Mapping[Value, str]
     several: frozenset[str]
+    one: frozenset[str]
     numbers: tuple[Hint, ...]
 
 
@@ -76,11 +83,17 @@ class Index:
 
 def index(flow: Flow, spoken: Spoken = ENGLISH) -> Index:
     """Every told_as phrase of the flow's questions, checks and traits, and its number questions."""
-    asks = flow.asks
+    return _index(Pinned(flow), spoken)
+
+
+@lru_cache(maxsize=32)  # a flow is the same at every turn of all its cases
+def _index(pinned: Pinned, spoken: Spoken) -> Index:
+    flow, asks = pinned.flow, pinned.flow.asks
     return Index(
         collect([*_of_asks(flow), *_of_traits(flow)], spoken),
         opposites=dict(_opposites(flow)),
         several=frozenset(ask for ask, each in asks.items() if isinstance(each, Several)),
+        one=frozenset(ask for ask, each in asks.items() if isinstance(each, One)),
         numbers=tuple(_hint(ask, each, spoken) for ask, each in asks.items() if isinstance(each, Number)),
     )
 
@@ -143,7 +156,7 @@ def _hint(ask_id: str, ask: Number, spoken: Spoken) -> Hint:
 def listen(text: str, index: Index, spoken: Spoken = ENGLISH) -> tuple[Told, ...]:
     """What a free message tells, in the order told; nothing that is doubted, asked or told both ways."""
     speech = hear(text, spoken)
-    found = [match for match in matches(speech, index.phrases) if not doubted(speech, *match.place(speech))]
+    found = [match for match in matches(speech, index.phrases) if not _unsure(speech, match, index)]
     spent = _spent(speech, found)
     heard: list[tuple[int, Told]] = []
     void: set[Value] = set()  # denied, with no answer to deny it: then it is not told elsewhere either
@@ -152,8 +165,18 @@ def listen(text: str, index: Index, spoken: Spoken = ENGLISH) -> tuple[Told, ...
         void |= {value for value in match.phrase.values if negated and value not in index.opposites}
         heard += [(match.start, told) for told in _meant(speech, match, negated, index.opposites)]
     sure = [each for each in heard if (each[1].ask, each[1].value_ids[0]) not in void]
-    told = sorted([*sure, *_numbers(speech, index)], key=lambda each: each[0])
+    told = sorted([*sure, *_numbers(speech, index, found)], key=lambda each: each[0])
     return tuple(_settled([each for _, each in told], index))
+
+
+def _unsure(speech: Speech, match: Match, index: Index) -> bool:
+    """Doubted, only meant to be done, or said of a part where there is one answer for the whole.
+
+    "Most of it sticks to the magnet" is not all of it; but "a few flakes on the plug" were on the plug.
+    """
+    place, phrase = match.place(speech), match.phrase
+    whole = any(ask in index.one for ask, _ in phrase.values) and phrase.words[0] not in speech.spoken.joints
+    return doubted(speech, *place) or intended(speech, *place) or (whole and partial(speech, place[0]))
 
 
 def _meant(speech: Speech, match: Match, negated: bool, opposites: Mapping[Value, str]) -> Iterator[Told]:
@@ -174,34 +197,51 @@ def _negated(speech: Speech, match: Match, spent: Set[int]) -> bool:
 
 def _spent(speech: Speech, found: Sequence[Match]) -> frozenset[int]:
     """The places of all words that belong to a phrase."""
-    return frozenset(speech.kept[i] for match in found for i in range(match.start, match.end))
+    return frozenset(speech.kept[i] for match in found for i in match.hits)
 
 
-def _numbers(speech: Speech, index: Index) -> Iterator[tuple[int, Told]]:
+def _numbers(speech: Speech, index: Index, found: Sequence[Match]) -> Iterator[tuple[int, Told]]:
     """Quantities whose unit only one number question has, where words of that question stand near."""
-    for found in quantities(speech.text, None, speech.spoken):
-        given = found.quantity
+    for each in quantities(speech.text, None, speech.spoken):
+        given = each.quantity
         fitting = [hint for hint in index.numbers if given.unit and alike(given.unit, hint.unit)]
         if len(fitting) != 1:
             continue
-        first = next(i for i, word in enumerate(speech.all) if word.end > found.start)
-        last = max(i for i, word in enumerate(speech.all) if word.start < found.end)
-        unsure = doubted(speech, first, last) or denied(speech, first, last)
-        if not unsure and _spoken_of(speech, fitting[0], first, last):
+        first = next(i for i, word in enumerate(speech.all) if word.end > each.start)
+        last = max(i for i, word in enumerate(speech.all) if word.start < each.end)
+        unsure = doubted(speech, first, last) or denied(speech, first, last) or intended(speech, first, last)
+        if not unsure and _spoken_of(speech, fitting[0], (first, last), found):
             place = sum(1 for i in speech.kept if i < first)
-            yield place, _measured(fitting[0], given, speech.text[found.start : found.end])
+            yield place, _measured(fitting[0], given, speech.text[each.start : each.end])
 
 
-def _spoken_of(speech: Speech, hint: Hint, first: int, last: int) -> bool:
-    """Two words of the question near the quantity, or its only one."""
-    start, end = first, last
-    while start > 0 and first - start < NEAR and not BREAK.search(between(speech, start - 1, start)):
-        start -= 1
-    while end + 1 < len(speech.all) and end - last < NEAR and not BREAK.search(between(speech, end, end + 1)):
-        end += 1
-    said = {word.text for word in (*speech.all[start:first], *speech.all[last + 1 : end + 1])}
+def _spoken_of(speech: Speech, hint: Hint, place: tuple[int, int], found: Sequence[Match]) -> bool:
+    """Two words of the question near the quantity, or its only one.
+
+    "5 h ago" speaks of "since", and what was told of a question in the same sentence speaks of the
+    words of that question's id: "new clutch, 5 h ago" of hours since work, by recent-work.
+    """
+    first, last = place
+    clause = _around(speech, first, last, NEAR, BREAK)
+    said = {speech.all[i].text for i in clause if not first <= i <= last}
+    sentence = _around(speech, first, last, NEAR_TOLD, FULL_STOP)
+    told = [match for match in found if set(match.place(speech)) <= set(sentence)]
+    said |= {word for match in told for ask, _ in match.phrase.values for word in tokens(ask)}
+    after = tuple(word.text for word in speech.all[last + 1 : last + 3])
+    ago = any(after[: len(each)] == each for each in map(tokens, speech.spoken.ago))
+    said |= set(speech.spoken.since) if ago else set()
     near = {meant for meant in hint.words if any(off(word, meant) is not None for word in said)}
     return bool(near) and len(near) >= min(2, len(hint.words))
+
+
+def _around(speech: Speech, first: int, last: int, reach: int, stop: re.Pattern[str]) -> range:
+    """The places of up to `reach` words on either side, as far as no stop parts them."""
+    start, end = first, last
+    while start > 0 and first - start < reach and not stop.search(between(speech, start - 1, start)):
+        start -= 1
+    while end + 1 < len(speech.all) and end - last < reach and not stop.search(between(speech, end, end + 1)):
+        end += 1
+    return range(start, end + 1)
 
 
 def _measured(hint: Hint, given: Quantity, said: str) -> Told:
@@ -286,7 +326,7 @@ def _phrases(card: Card, spoken: Spoken) -> Phrases:
 def _score(speech: Speech, card: Card) -> float:
     found = matches(speech, _phrases(card, speech.spoken))
     spent = _spent(speech, found)
-    exact = sum(match.end - match.start for match in found if not _negated(speech, match, spent))
+    exact = sum(len(match.hits) for match in found if not _negated(speech, match, spent))
     apart = max((_apart(speech, phrase) for phrase in (card.title, *card.riders_say)), default=0)
     return max(float(exact), LOOSE * apart)
 

@@ -209,6 +209,24 @@ HEARD: list[tuple[str, dict[str, tuple[str, ...]]]] = [
     ("no hairs but flakes", {"kinds": ("flake",)}),
     ("nothing but paste", {"kinds": (NONE_OF_THESE,)}),
     ("nothing but paste, flakes", {}),
+    # other forms, small words between, two words turned round
+    ("the bits stuck to the old magnet", {"magnet": ("all",)}),
+    ("bits were sticking to the magnet", {"magnet": ("all",)}),
+    ("the hub nut is really quite loose", {"nut": ("bad",)}),
+    ("one loose nut", {"nut": ("bad",)}),
+    ("the basket has always been notched", {"basket": ("bad",)}),
+    ("notched basket", {"basket": ("bad",)}),
+    ("loads of tiny pieces", {"amount": ("lots",)}),
+    ("the basket is not notched", {}),
+    ("nut, loose screw", {}),  # a stop between them
+    ("loose the nut", {"nut": ("bad",)}),
+    # a part of it, where one answer is for the whole
+    ("most of it sticks to the magnet", {}),
+    ("a few of them stick to the magnet", {}),
+    # only meant
+    ("planning on kickstart only", {}),
+    ("kickstart only on order", {}),
+    ("going to flush, loads of bits", {"amount": ("lots",)}),
     # steps and traits
     ("only a few bits", {"amount": ("few",)}),
     ("loads of bits, kickstart only", {"amount": ("lots",), "trait:starter": ("kick",)}),
@@ -243,6 +261,8 @@ def test_findings_come_in_the_order_told() -> None:
         ("engine was opened 5 hours ago", (5, 5)),
         ("opened the engine 90 min back", (1.5, 1.5)),
         ("about 10 hours since it was opened", (8, 12)),
+        ("due to be opened in 5 hours, engine and all", None),
+        ("engine opened, 5 hours back", None),  # a stop between, and nothing else told of it
         ("ran 2 hours", None),  # no word of the question
         ("the engine ran 2 hours", None),  # one word is not enough
         ("engine opened 5 days ago", None),

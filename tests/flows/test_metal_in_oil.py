@@ -143,6 +143,18 @@ def test_ten_to_twenty_small_flakes_mean_another_look_at_half_the_interval() -> 
     assert "half the normal interval" in looks[0].do
 
 
+def test_ten_to_twenty_flakes_are_not_given_up_for_want_of_half_a_minute_about_the_gears() -> None:
+    """A gear bush at 6 of 100 bars riding on; one question about the gears clears it."""
+    chat, put = talk(), []
+    chat.say("metal in the oil")
+    while chat.asked[0] not in ("second_look", "hand_over", "park"):
+        put.append(chat.asked[1])
+        chat.reply(FINE | {"amount": ("some",)})
+    assert chat.asked == ("second_look", "next-change")
+    assert "gears" in put
+    assert "gears" not in flow().opening
+
+
 def test_forty_five_to_sixty_pieces_mean_new_oil_and_a_staged_run_before_any_ride() -> None:
     chat = to_rest(talk(), FINE | {"amount": ("many",)}, "check")
     assert chat.stops == {"many-pieces"}
