@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from bot.core import plan
+from bot.core import odds, plan
 from bot.core.agenda import next_step
 from bot.core.desk import Desk
-from bot.core.flow import Flow
+from bot.core.flow import Flow, Look, Several
 from bot.core.plan import known
 from bot.core.state import State
 
@@ -114,15 +114,30 @@ def _remedies(flow: Flow, state: State, what: str, id: str, advice: plan.Advice)
 
 
 def _left_out(flow: Flow, state: State, left: Iterable[tuple[str, str]]) -> Iterable[LeftOut]:
-    """What was left out here, for the garage; also what the rider said he cannot do."""
+    """What was left out here, for the garage, the most telling first; also what he said he cannot do."""
     reasons: Mapping[str, str] = {
         **dict(left),
         **{id: "cant" for id, s in state.skipped.items() if s.why == "cant"},
     }
-    for id, why in reasons.items():
-        if id in flow.asks:
+    now = plan.beliefs(flow, state)
+    for id, why in sorted(reasons.items(), key=lambda r: -_telling(flow, now, r[0])):
+        if id in flow.asks and (why == "cant" or _needs_a_place(flow, id)):
             yield LeftOut(flow.asks[id].called, why)
         elif id in flow.remedies:
             yield LeftOut(flow.remedies[id].name, why)
         elif id in flow.access:
             yield LeftOut(flow.access[id].do, why)
+
+
+def _needs_a_place(flow: Flow, ask: str) -> bool:
+    """Whether an ask is work with hands: what memory answers is not left for a garage."""
+    return ask in flow.checks or bool(flow.asks[ask].tools or flow.asks[ask].behind)
+
+
+def _telling(flow: Flow, now: odds.Beliefs, id: str) -> float:
+    """How likely it is that this finds or mends something that is there."""
+    if id in flow.remedies:
+        return sum(now.of(c) for c, cause in flow.causes.items() if cause.remedy == id)
+    ask = flow.asks.get(id)
+    marks = ask.marks.values() if isinstance(ask, Several) else [ask] if isinstance(ask, Look) else []
+    return sum(f.catches * now.of(f.cause) for mark in marks for f in mark.finds)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 
 from bot.core import events, odds
 from bot.core.events import Role
-from bot.core.flow import Asked_, Flow, Look, Several, Trait
+from bot.core.flow import Answer, Asked_, Flow, Grade, Graded, Look, Mark, One, Outcome, Several, Trait
 from bot.core.history import Clock, acting, clock, closing_of, repairs
 from bot.core.reasons import labels, misfit
 from bot.core.standing import ORDER, LookMade, Standing, Suspect, of_unlisted, standings
@@ -34,6 +34,7 @@ READING_ORDER: tuple[Standing, ...] = (
     "found", "repaired", "suspected", "still-possible", "not-looked-at", "unlikely", "ruled-out",
 )  # fmt: skip
 assert sorted(READING_ORDER) == sorted(ORDER)
+COMMON = 0.20  # from here on it is news that a bike does not show a sign
 
 
 def facts(
@@ -131,12 +132,53 @@ def _findings(flow: Flow, state: State, run: Clock) -> Iterator[FindingLine]:
         held = max(said, key=lambda t: (t.event.rank, t.seq))
         answer = answer_text(flow, held.event)
         lost = [
-            Lost(text, _voice(t, run), False) for t in said if (text := answer_text(flow, t.event)) != answer
+            Lost(text, _voice(t, run), False, short_text(flow, t.event))
+            for t in said
+            if (text := answer_text(flow, t.event)) != answer
         ]
         lost += gone.pop(ask, [])
         yield FindingLine(
-            brief(flow.asks[ask]), answer, held.event.rank, _voice(held, run), slice_, round_, tuple(lost)
-        )
+            brief(flow.asks[ask]), answer, held.event.rank, _voice(held, run), slice_, round_, tuple(lost),
+            quiet=_quiet(flow, held.event), short=short_text(flow, held.event),
+        )  # fmt: skip
+
+
+def short_text(flow: Flow, event: events.Answered) -> str:
+    """An answer as it is worded where room is dear."""
+    ask = flow.asks[event.ask]
+    choices: Mapping[str, Answer | Mark | Grade | Outcome] = {}
+    if isinstance(ask, (One, Graded)):
+        choices = ask.answers if isinstance(ask, One) else ask.classes
+    elif isinstance(ask, Several):
+        choices = ask.marks
+    elif isinstance(ask, Look):
+        choices = {"good": ask.good, "bad": ask.bad}
+    named = [choices[v] for v in event.value if v in choices]
+    if event.form == "note" or len(named) < len(event.value) or not named:
+        return answer_text(flow, event)
+    return (" or " if isinstance(ask, Graded) else ", ").join(c.short or c.label for c in named)
+
+
+def _quiet(flow: Flow, said: events.Answered) -> bool:
+    """Whether an answer says no more than that nothing is there: no mark, a clean look, 'as always'."""
+    ask = flow.asks[said.ask]
+    if said.form == "note":
+        return False
+    if isinstance(ask, Several):
+        return not said.value
+    if isinstance(ask, Look):
+        return said.value == ("good",)
+    told = [ask.answers[v] for v in said.value if v in ask.answers] if isinstance(ask, One) else []
+    speaks = any(a.shows or a.opens or any(_common(flow, s) for s in a.denies) for a in told)
+    return bool(told) and not speaks
+
+
+def _common(flow: Flow, sign: str) -> bool:
+    """Whether so many bikes with this complaint show a sign that its absence is worth telling."""
+    own = flow.signs[sign].background if sign in flow.signs else 0.0
+    shown = [(c.share, c.shows.get(sign, 0.0)) for c in flow.causes.values()]
+    of_causes = sum(share * q / 100 for share, q in shown if isinstance(q, float))
+    return isinstance(own, float) and own + of_causes >= COMMON
 
 
 def _taken_back(flow: Flow, state: State, run: Clock) -> dict[str, list[Lost]]:
@@ -146,7 +188,9 @@ def _taken_back(flow: Flow, state: State, run: Clock) -> dict[str, list[Lost]]:
         event = entry.event
         if isinstance(event, events.Answered) and entry.seq in state.withdrawn and event.ask in flow.asks:
             voice = Voice(entry.who, entry.role, entry.at, run.meter(entry.seq))
-            out.setdefault(event.ask, []).append(Lost(answer_text(flow, event), voice, True))
+            out.setdefault(event.ask, []).append(
+                Lost(answer_text(flow, event), voice, True, short_text(flow, event))
+            )
     return out
 
 
@@ -171,6 +215,7 @@ def _suspect(flow: Flow, state: State, s: Suspect) -> SuspectLine:
         stale=s.stale,
         excluded_by=brief(flow.traits[s.excluded_by]) if s.excluded_by in flow.traits else "",
         remedy=flow.remedies[s.remedy].name if s.remedy in flow.remedies else "",
+        short=cause.short or cause.name,
     )
 
 

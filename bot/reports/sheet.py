@@ -31,6 +31,7 @@ class Lost:
     answer: str
     voice: Voice
     taken_back: bool
+    short: str = ""
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,8 @@ class FindingLine:
     """What counts as found at one question or check between two repairs.
 
     `rank`: 4 a mechanic's look, 3 a rider's look, 2 asked, 1 told unprompted, 0 from the bike's book.
-    `slice` counts the repairs before it, `round` the second looks.
+    `slice` counts the repairs before it, `round` the second looks. `quiet`: it says no more than that
+    nothing was seen there. `short`: the answer in its short form.
     """
 
     question: str
@@ -48,6 +50,8 @@ class FindingLine:
     slice: int
     round: int
     lost: tuple[Lost, ...] = ()
+    quiet: bool = False
+    short: str = ""
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,7 @@ class SuspectLine:
     stale: Stale
     excluded_by: str
     remedy: str
+    short: str = ""
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterator
 
+from bot.reports.lines import chance, goes_on, hours, next_words, stop_short
 from bot.reports.sheet import Facts
-from bot.reports.text import chance, goes_on, hours, next_words, stop_words
 from bot.reports.wording import ENGLISH, Wording
 
 SEGMENTS = 3
@@ -69,14 +69,15 @@ def _stops(sheet: Facts, say: Wording) -> Iterator[str]:
     """Stops that stand, those against running first: if all do not fit, the gravest is whole."""
     standing = [s for s in sheet.stops if s.stands]
     for stop in sorted(standing, key=lambda s: "running" not in s.bars):
-        own = stop.short if stop.short != stop.say else ""
-        yield plain(own or stop_words(stop, say))
+        yield plain(stop_short(stop, say))
 
 
 def _parts(sheet: Facts, say: Wording) -> Iterator[str]:
     """From what should not be missed to what may."""
-    head = say["sms.head"].format(bike=sheet.bike, hours=hours(sheet.hours), complaint=sheet.complaint[:60])
-    yield plain(head)
+    bike = " ".join(x for x in (sheet.bike, hours(sheet.hours)) if x)
+    yield plain(
+        say["sms.head" if bike else "sms.head.no_bike"].format(bike=bike, complaint=sheet.complaint[:60])
+    )
     for standing in ("found", "repaired", "suspected"):
         names = [f"{s.name} {chance(s.chance, say)}" for s in sheet.suspects if s.standing == standing]
         if names:

@@ -110,6 +110,36 @@ def test_marks_steps_and_other_damage_in_words() -> None:
     assert of(opened().answer("inside")).findings[0].answer == "None of these"
 
 
+@pytest.mark.parametrize(
+    ("ask", "value", "quiet"),
+    [
+        ("knock", ("no",), True),  # few bikes knock: nothing to tell
+        ("knock", ("yes",), False),
+        ("magnet", ("none",), False),  # most have bits that cling: that none does is news
+        ("nut", ("good",), True),
+        ("nut", ("other",), False),
+        ("inside", (), True),
+        ("inside", ("grooves",), False),
+        ("amount", ("a-few",), False),
+    ],
+)
+def test_an_answer_that_only_says_that_nothing_was_seen_is_quiet(
+    ask: str, value: tuple[str, ...], quiet: bool
+) -> None:
+    [finding] = of(opened().answer(ask, *value)).findings
+    assert finding.quiet == quiet
+
+
+def test_answers_have_their_short_form_beside_them() -> None:
+    case = opened().answer("inside", "notches", "grooves").answer("amount", "a-few", "some")
+    assert [f.short for f in of(case).findings] == [
+        "Notches in the fingers, Grooves",
+        "5 or fewer or 6 to 20",
+    ]
+    [finding] = of(opened().answer("nut", "other")).findings
+    assert finding.short == "other"
+
+
 def test_what_the_rider_was_not_sure_of_is_named() -> None:
     assert of(opened().add(events.Skipped(ask="knock", why="not_sure"))).not_sure == (
         "Does it knock from below?",
@@ -319,3 +349,15 @@ def test_what_cannot_be_done_here_is_left_for_the_garage() -> None:
     assert left["Try the nut by hand"] == "place"
     case = started().add(events.Skipped(ask="nut", why="cant"))
     assert {x.what: x.why for x in coming(case).left_out} == {"Try the nut by hand": "cant"}
+
+
+def test_the_most_telling_comes_first_of_what_is_left_for_the_garage() -> None:
+    # 58 of 100 for the nut, 22 each for the basket and the kick gear: the look at the nut finds 9 of 10 of
+    # the first, that inside 9 of 10 and 6 of 10 of the others.
+    case = settled(started(), place="trail", kit="roll", minutes_left=600.0, must_ride=False)
+    assert [x.what for x in coming(case).left_out] == [
+        "Refit the drive nut",
+        "Try the nut by hand",
+        "New clutch basket",
+        "Which of these do you see",
+    ]

@@ -1,4 +1,4 @@
-"""The sheet as text: line by line by hand, at both widths, and short enough for three messages."""
+"""The whole sheet as text, line by line by hand and at both widths; and the text message of three parts."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from bot.core import events
 from bot.reports import sms, text
 from bot.reports.ahead import Ahead, LeftOut
+from bot.reports.lines import chance, hours, wrap
 from bot.reports.orders import Order
 from bot.reports.sheet import Facts, StopLine
-from bot.reports.text import PHONE, TERMINAL, chance, hours, write
+from bot.reports.text import PHONE, TERMINAL, write
 from bot.reports.wording import ENGLISH
 from tests.rattle import FLOW, Diary, opened
 from tests.reports.test_facts import settled, started, stopped
@@ -28,7 +29,7 @@ def sheet(case: Diary) -> Facts:
 
 
 def lines(case: Diary) -> list[str]:
-    return text.summary(FLOW, case.state, NOON).split("\n")
+    return text.whole(FLOW, case.state, NOON).split("\n")
 
 
 def test_a_whole_sheet_by_hand() -> None:
@@ -36,12 +37,12 @@ def test_a_whole_sheet_by_hand() -> None:
     case.by("mechanic").answer("nut", "bad", minutes=5)
     ahead_ = Ahead("Refit the drive nut", "remedy", "plan", minutes=90)
     expected = write(replace(sheet(case), ahead=ahead_, order=Order()))
-    head, stop, suspects, ahead, findings, last = expected.split("\n\n")
+    stop, head, findings, suspects, ahead, last = expected.split("\n\n")
     assert head == (
         "SUMMARY Goat: Something rattles\n"
         "Written 2026-05-04 12:00 UTC, flow version 2.\n"
-        "Running hours: 43.3 h.\n"
-        'In the rider\'s words: "it rattles below"'
+        'In the rider\'s words: "it rattles below"\n'
+        "Running hours: 43.3 h."
     )
     assert stop == (
         "STOPS\n"
@@ -57,8 +58,8 @@ def test_a_whole_sheet_by_hand() -> None:
         "NEXT\n"
         "- Repair: Refit the drive nut\n"
         "  Why: finding out more would cost more than it saves.\n"
-        "Spent so far: 5 min.\n"
-        "Still to come, hand-over included: about 90 min."
+        "Spent: 5 min.\n"
+        "To come, hand-over included: about 90 min."
     )
     assert findings.split("\n")[1:3] == [
         "- Does it knock from below? It knocks (asked, rider, 2026-05-04 09:04, 43 h)",
@@ -68,11 +69,26 @@ def test_a_whole_sheet_by_hand() -> None:
     assert last == "Local rules, the machine's manual and a qualified mechanic outrank this sheet."
 
 
-def test_something_not_in_this_list_closes_the_suspects_and_no_look_made_has_its_own_line() -> None:
-    found = lines(opened().answer("nut", "good"))
+def test_something_not_in_this_list_closes_the_suspects_and_what_nobody_looked_at_says_so() -> None:
+    found = lines(started().answer("nut", "good"))
     at = next(n for n, line in enumerate(found) if line.startswith("- something not in this list: "))
-    assert found[at + 1] == "NO LOOK MADE: Clutch basket notched, Kick gear worn, Ordinary fines"
-    assert found[at + 2] == ""
+    assert found[at + 1] == ""
+    suspects = found[found.index("SUSPECTS") + 1 : at]
+    unseen = [line.partition(":") for line in suspects if "look made" in line.casefold()]
+    assert [name for name, _, _ in unseen[:2]] == ["- Kick gear worn", "- Clutch basket notched"]
+    [(head, _, rest)] = unseen[2:]
+    assert head.startswith("- NO LOOK MADE, not looked at, each below ")
+    assert rest == " Ordinary fines"
+
+
+def test_a_look_that_several_suspects_share_is_told_in_full_once() -> None:
+    suspects = "\n".join(lines(started().answer("inside"))).partition("SUSPECTS")[2]
+    assert suspects.count("None of these (rider, ") == 1
+
+
+def test_what_the_rider_could_not_judge_has_its_own_list() -> None:
+    found = lines(opened().add(events.Skipped(ask="knock", why="not_sure")))
+    assert found[found.index("COULD NOT BE JUDGED") + 1] == "- Does it knock from below?"
 
 
 def test_a_stale_look_says_at_what_hours_it_was_clean() -> None:
@@ -86,8 +102,7 @@ def test_a_stale_look_says_at_what_hours_it_was_clean() -> None:
 
 def test_a_trait_rules_out_in_words() -> None:
     found = lines(opened().add(events.TraitTold(trait="starter", answer="button")))
-    at = found.index("- Kick gear worn: ruled out, under 1 of 100")
-    assert found[at + 1] == "  This bike has no such part (How is it started?)."
+    assert "- ruled out, this bike has no such part (How is it started?): Kick gear worn" in found
 
 
 def test_no_stop_is_said_too() -> None:
@@ -105,19 +120,18 @@ def test_damage_without_a_name_is_worded() -> None:
     )
     found = lines(case)
     assert "- STOP, DO NOT RUN: damage was seen that this flow has no name for" in found
-    assert "  Since 2026-05-04 09:05. Because: damage of another kind." in found
+    assert "  Since 2026-05-04 09:05. Because: damage of another kind. No run told since." in found
 
 
 def test_the_order_list_with_and_without_suspicion_and_handing_over_beside_it() -> None:
     case = started().answer("nut", "bad").add(events.RemedyBegun(remedy="refit-nut", suspicion=False))
     found = lines(case)
     at = found.index("ORDER LIST")
-    assert found[at + 1 : at + 6] == [
+    assert found[at + 1 : at + 4] == [
         "- 1 x lock washer, new each time: 6 EUR",
         "- 1 x cover gasket, new each time: price not known",
-        "Total 6 EUR, without suspicion 6 EUR. Prices of 2026-05.",
-        "Parts without a price are not counted: 1.",
-        "Handing over counts as 300 min and 80 EUR beside it.",
+        "Total 6 EUR, none on suspicion, as of 2026-05. 1 part has no price and is not counted. "
+        "Handing over counts as 300 min and 80 EUR.",
     ]
 
 
@@ -131,7 +145,7 @@ def test_work_done_looks_to_come_and_the_garage_list() -> None:
     assert "- After 30 min of light running: Drain a little." in found
     assert "- After 2 running hours, normal: Drain a little." in found
     assert "This plan is common practice, no source." in found
-    assert "- Take the cover off. (tools are missing)" in found
+    assert "- tools are missing: Take the cover off" in found
 
 
 def test_a_named_mechanic_is_named() -> None:
@@ -146,8 +160,20 @@ def test_a_finished_case_names_no_next_step_and_expects_nothing() -> None:
     case = settled(opened().mend("refit-nut", "nut-loose").add(events.Ended(how="proved")))
     found = lines(case)
     assert "Fixed and proved, as far as these looks can tell." in found
-    assert found[found.index("NEXT") + 1].startswith("Spent so far: 40 min and 6 EUR.")
-    assert not any(line.startswith("Still to come") for line in found)
+    at = found.index("NEXT")
+    assert found[at + 1 : at + 3] == ["- Nothing more, unless it comes back.", "Spent: 40 min and 6 EUR."]
+    assert not any(line.startswith("To come") for line in found)
+
+
+def test_after_a_hand_over_the_sheet_goes_along_and_under_a_stop_it_must_not_run() -> None:
+    ahead = Ahead(kind="hand_over", giving_up=300)
+    handed = replace(
+        sheet(settled(opened()).add(events.Ended(how="handed_over"))), ahead=ahead, order=Order()
+    )
+    assert "- To the workshop with this sheet." in write(handed)
+    assert "Handing over counts as 300 min." in write(handed)
+    barred = replace(sheet(stopped().add(events.Ended(how="handed_over"))), ahead=ahead, order=Order())
+    assert "- To the workshop with this sheet. It must not run." in write(barred)
 
 
 @pytest.mark.parametrize("how", ["handed_over", "parked", "put_off", "proved", "released", "abandoned"])
@@ -186,6 +212,7 @@ def test_no_id_is_ever_shown() -> None:
     )
     case.add(events.StopRaised(rule="big-knock", bars=("riding",)))
     assert [i for i in shown_ids() if i in text.summary(FLOW, case.state, NOON)] == []
+    assert [i for i in shown_ids() if i in text.whole(FLOW, case.state, NOON)] == []
     assert [i for i in shown_ids() if i in sms.sms(sheet(case))] == []
 
 
@@ -199,7 +226,7 @@ def test_wrapped_lines_fit_and_lose_no_word(width: int) -> None:
 
 
 def test_a_point_that_is_wrapped_stays_under_its_dash() -> None:
-    cut = text.wrap("- one two three four five\n  six seven eight nine", 12).split("\n")
+    cut = wrap("- one two three four five\n  six seven eight nine", 12).split("\n")
     assert cut == ["- one two", "  three four", "  five", "  six seven", "  eight nine"]
 
 
@@ -215,6 +242,16 @@ def test_the_short_form_by_hand() -> None:
     )
     assert said.endswith("Next: Repair: Refit the drive nut Not in list: under 1 of 100. Spent 5 min.")
     assert sms.segments(said) == 2
+    assert 'Goat: "it rattles below".' in sms.sms(sheet(opened(hours=None)))
+    assert sms.sms(replace(facts, bike="", hours=None, stops=())).startswith('"it rattles below". found: ')
+
+
+def test_a_stop_begins_with_what_must_not_be_done() -> None:
+    rule = StopLine("rule", "x" * 90, "Splinters.", ("riding",), "2026-05-04T09:00:00Z", (), True, "", ())
+    facts = sheet(opened())
+    assert sms.sms(replace(facts, stops=(rule,))).startswith("LOOK FIRST. Splinters. Goat")
+    barred = replace(rule, bars=("running", "riding"))
+    assert sms.sms(replace(facts, stops=(barred,))).startswith("STOP. Splinters. Goat")
 
 
 # 3GPP TS 23.038 and 23.040: 160 septets in one message, 153 in each of several; brackets cost two.
