@@ -12,10 +12,18 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeGuard
 
-from bot.core import plan, stops
+from bot.core import curing, plan, stops
 from bot.core.desk import Desk
-from bot.core.events import Mended_, ProofRun, Reopened, SaidOfRepair
-from bot.core.flow import Flow, Remedy, fits
+from bot.core.events import (
+    LookRound,
+    Mended_,
+    ProofRun,
+    Reopened,
+    SaidOfRepair,
+    WasAsked,
+    WentOn,
+)
+from bot.core.flow import Flow, One, Remedy, fits
 from bot.core.history import acting
 from bot.core.plan import known
 from bot.core.state import State, Told, Work
@@ -105,22 +113,104 @@ def ask_traits(case: Case) -> Next | None:
 
 
 def ask_opening(case: Case) -> Next | None:
-    return _wanted(case, case.flow.opening) if case.state.slice == 0 else None
+    """The author's first questions; where running is barred, only those that matter all the same."""
+    if case.state.slice > 0:
+        return None
+    barred = "running" in case.state.bars
+    return _wanted(case, tuple(q for q in case.flow.opening if not barred or _matters_under_a_stop(case, q)))
+
+
+def _matters_under_a_stop(case: Case, id: str) -> bool:
+    """What needs no work, and opens a way or may raise another such stop. The rest is the planner's."""
+    ask = case.flow.asking(id)
+    if id in case.flow.checks or not _free(case, id):
+        return False
+    opens = isinstance(ask, One) and any(answer.opens for answer in ask.answers.values())
+    return opens or stops.may_bar_running(case.flow, case.state, id)
+
+
+def _free(case: Case, id: str) -> bool:
+    """Whether nothing has to come off, to run or to be ridden for it."""
+    ask = case.flow.asking(id)
+    return ask.needs == "nothing" and not plan.missing_access(case.flow, case.state, ask.behind)
+
+
+# --- nearly a stop ---------------------------------------------------------------------------
+
+AT_MOST = 2  # questions that are put for one rule only because it is not far from being true
+SHORT = "short"  # marks such a question, before the rule that it is put for
 
 
 def complete_a_stop(case: Case) -> Next | None:
-    """One sign short of a stop: the cheapest question that tells it."""
-    for sign in stops.one_short(case.flow, case.state):
-        tellers = [
-            (a.minutes, id)
-            for id, a in case.flow.questions.items()
-            if sign in plan.signs_told(case.flow, id)
-            and not settled(case.flow, case.state, id)
-            and fits(a.only_when, known(case.state))
-        ]
-        if tellers:
-            return Next("question", min(tellers)[1])
+    """One sign short of a stop: the cheapest question that tells it, before all but the work in hand."""
+    if _in_the_middle(case):
+        return None
+    for short in stops.nearly_true(case.flow, case.state):
+        if len(short.alls) == 1 and not short.anys and (teller := _teller(case, short.alls)):
+            return Next("question", teller)
     return None
+
+
+def come_nearer_a_stop(case: Case) -> Next | None:
+    """Two signs short, or one of several would do: asked in turn before anything has to run.
+
+    The opening comes first, as it may tell the same; where running is barred there is no haste; and
+    a second look has its own questions.
+    """
+    if case.state.watch is not None or "running" in case.state.bars:
+        return None
+    if _in_the_middle(case) or ask_opening(case) is not None:
+        return None
+    for short in stops.nearly_true(case.flow, case.state):
+        put = _put_for(case.state, short.rule)
+        wanted = [_teller(case, signs, _by_memory(case, short)) for signs in short.groups]
+        if all(wanted) and len(put) + len(wanted) <= AT_MOST and not _one_of_any_asked(case, short, put):
+            return Next("question", wanted[0] or "", (SHORT, short.rule))
+    return None
+
+
+def _by_memory(case: Case, short: stops.Short) -> bool:
+    """Where others of several signs were told to be absent, no piece is taken in hand for the rest."""
+    return bool(short.anys) and len(short.anys) < len(stops.any_of(case.flow, short.rule))
+
+
+def _teller(case: Case, signs: tuple[str, ...], by_memory: bool = False) -> str | None:
+    """The cheapest open question, with no work to it, that tells one of these signs."""
+    able = [
+        (a.minutes, id)
+        for id, a in case.flow.questions.items()
+        if plan.signs_told(case.flow, id).intersection(signs)
+        and _free(case, id)
+        and not (by_memory and a.tools)
+        and not settled(case.flow, case.state, id)
+        and fits(a.only_when, known(case.state))
+    ]
+    return min(able)[1] if able else None
+
+
+def _put_for(state: State, rule: str) -> frozenset[str]:
+    """The questions that were put for this rule since the bike was last mended or run."""
+    put: set[str] = set()
+    for entry in acting(state):
+        if isinstance(entry.event, (Mended_, LookRound, WentOn)):
+            put.clear()
+        elif isinstance(entry.event, WasAsked) and entry.event.extra == (SHORT, rule):
+            put.add(entry.event.id)
+    return frozenset(put)
+
+
+def _one_of_any_asked(case: Case, short: stops.Short, put: frozenset[str]) -> bool:
+    """Where one of several signs would do, one question is enough."""
+    told = {sign for id in put for sign in plan.signs_told(case.flow, id)}
+    return not short.alls and not told.isdisjoint(stops.any_of(case.flow, short.rule))
+
+
+def _in_the_middle(case: Case) -> bool:
+    """Of a repair, of a closing list, or of a proof run of which nothing was told yet."""
+    found = remedy_of(case)
+    closing = any(key.partition("/")[0] in case.state.open for key in case.state.points)
+    at_work = found is not None and not found[0].mended
+    return at_work or closing or unheard_proof(case.state) is not None
 
 
 def ask_settings(case: Case) -> Next | None:
@@ -241,7 +331,13 @@ def prove_work(case: Case) -> Next | None:
         return Next("held", work.remedy)
     if plan.barred_for_proof(case.flow, case.state, work, remedy.proof.needs):
         return None
-    return Next("proof", work.remedy)
+    return _let_cure(case) or Next("proof", work.remedy)
+
+
+def _let_cure(case: Case) -> Next | None:
+    """Before it runs: what was glued or sealed has its time, the longest first."""
+    waits = [(end, step) for step, end in curing.until(case.flow, case.state).items() if end > case.now]
+    return Next("cure", max(waits)[1]) if waits else None
 
 
 def unheard_proof(state: State) -> str | None:
@@ -264,7 +360,7 @@ def look_again(case: Case) -> Next | None:
     if watch is None:
         return None
     if not watch.in_round:
-        return Next("second_look", watch.plan, (str(watch.index),))
+        return _let_cure(case) or Next("second_look", watch.plan, (str(watch.index),))
     for id in case.flow.second_looks[watch.plan].asks:
         if not answered(case.state, id):
             return Next("check" if id in case.flow.checks else "question", id)
@@ -323,12 +419,12 @@ def clear_a_stop(case: Case) -> Next | None:
 
 
 def _open_first(case: Case, what: str, id: str, extra: tuple[str, ...] = ()) -> Next:
-    """What stands in the way comes off first, one thing a message."""
+    """What stands in the way comes off first, one thing a message; before it runs all is on and cured."""
     ask = case.flow.asking(id)
-    if ask.needs != "nothing" and case.state.open:
-        shut = shut_last(case)
-        assert shut is not None
+    if ask.needs != "nothing" and (shut := shut_last(case)):
         return Next(shut.what, shut.id, (id,))
+    if ask.needs != "nothing" and (cure := _let_cure(case)):
+        return cure
     missing = plan.missing_access(case.flow, case.state, ask.behind)
     return Next("access", missing[0], (id, *extra)) if missing else Next(what, id, extra)
 
@@ -346,6 +442,8 @@ def ask_planner(case: Case) -> Next | None:
             return _open_first(case, "check", look, ("first",))
     if advice.kind in ("watch", "proof") and case.state.open:
         return shut_last(case)
+    if advice.kind == "proof" and (cure := _let_cure(case)):
+        return cure
     if advice.kind == "hand_over" and "giving_up" not in {**case.desk.settings, **case.state.settings}:
         return Next("setting", "giving_up", (), advice)
     return Next(advice.kind, advice.id, (), advice)
@@ -357,6 +455,7 @@ STATIONS: tuple[Station, ...] = (
     ask_traits,
     complete_a_stop,
     do_work,
+    come_nearer_a_stop,
     look_while_open,
     mend_while_open,
     close_up,

@@ -5,10 +5,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
+from typing import Literal
 
-from bot.core import moves, plan, reasons
+from bot.core import corrections, moves, plan, reasons
 from bot.core.agenda import Next
 from bot.core.answers import Chosen
+from bot.core.curing import CURED
 from bot.core.events import (
     Answered,
     Ended,
@@ -27,7 +29,7 @@ from bot.core.phrases import plain
 from bot.core.putting import PUT, stop_message
 from bot.core.settling import upcoming
 from bot.core.spoken import tokens
-from bot.core.state import Asked
+from bot.core.state import Asked, Told
 from bot.core.talk import Talk
 from bot.core.units import measure
 
@@ -230,6 +232,10 @@ def start_over(talk: Talk, rest: str) -> After:
 def went_on(talk: Talk, rest: str) -> After:
     """It was run although a stop stood: no lecture, the stop once more in full, looks anew."""
     standing = talk.state.standing
+    if not standing and talk.asked is not None and talk.asked.what == "cure":
+        talk.emit(Noted(words=talk.heard.text[:300], about=f"{CURED}{talk.asked.id}"))
+        talk.say("cure.ran")
+        return "next"
     if not standing:
         talk.emit(Noted(words=talk.heard.text))
         talk.say("went_on.none")
@@ -247,23 +253,26 @@ def owned_up(talk: Talk) -> bool:
 
     A bare "I rode it" counts only where the words begin: later it may speak of last week.
     """
-    said = tokens(talk.heard.text)
-    if not talk.state.standing or {"not", "never", "didnt", "havent"} & set(said):
-        return False
-    for phrase in map(tokens, talk.words.controls["went_on"]):
-        places = range(1 if phrase[-1] == "it" else len(said))
-        if any(said[i : i + len(phrase)] == phrase for i in places):
-            return True
-    return False
+    phrases = talk.words.controls["went_on"]
+    return bool(talk.state.standing) and _says(talk, phrases, {"not", "never", "didnt", "havent"}, "it")
 
 
 def says_back(talk: Talk) -> bool:
     """Whether words after a repair say among others that it is back: 'the clack is back'."""
+    repaired = bool(talk.state.mended) or talk.state.watch is not None
+    return repaired and _says(talk, talk.words.lists.get("back", ()), {"not", "never", "isnt", "hasnt"})
+
+
+def _says(talk: Talk, phrases: Iterable[str], denied: set[str], bare: str = "") -> bool:
+    """Whether one of the phrases stands among the words, undenied; one that ends bare, at their beginning."""
     said = tokens(talk.heard.text)
-    if not (talk.state.mended or talk.state.watch) or {"not", "never", "isnt", "hasnt"} & set(said):
+    if denied & set(said):
         return False
-    phrases = [tokens(p) for p in talk.words.lists.get("back", ())]
-    return any(said[i : i + len(p)] == p for p in phrases for i in range(len(said)))
+    for phrase in map(tokens, phrases):
+        places = range(1 if phrase[-1] == bare else len(said))
+        if any(said[i : i + len(phrase)] == phrase for i in places):
+            return True
+    return False
 
 
 def wrong_one(talk: Talk, rest: str) -> After:
@@ -302,10 +311,18 @@ def _more_as_answer(talk: Talk, asked: Asked, message: Message) -> After:
 
 
 def summary(talk: Talk, rest: str) -> After:
+    return _write_up(talk, False)
+
+
+def whole(talk: Talk, rest: str) -> After:
+    return _write_up(talk, True)
+
+
+def _write_up(talk: Talk, whole: bool) -> After:
     if talk.flow is None:
         talk.say("summary.none")
     else:
-        reasons.summarise(talk)
+        reasons.summarise(talk, whole)
     return "again"
 
 
@@ -320,31 +337,26 @@ def change(talk: Talk, rest: str) -> After:
     if not acting or talk.flow is None:
         talk.say("which.none")
         return "again"
-    named = _named(talk, rest)
-    if named is not None:
-        asked = WasAsked(seat=talk.seat, what="question", id=named[1])
-        if named[1] in talk.sure().checks:
-            asked = WasAsked(seat=talk.seat, what="check", id=named[1])
-        moves.take_back(talk, (named[0],))
-        return _ask_again(talk, asked)
+    told = corrections.named(talk, rest)
+    if told is not None:
+        return _change_to(talk, told, rest)
     step = Next("which", "change", tuple(str(t.seq) for t in acting[-9:]))
     talk.emit(WasAsked(seat=talk.seat, what="which", id="change", extra=step.extra))
     talk.tell(PUT["which"](talk, step))
     return ""
 
 
-def _named(talk: Talk, rest: str) -> tuple[int, str] | None:
-    """The newest answer whose question, label or id holds the words."""
-    wanted = rest.casefold().strip()
-    if not wanted:
-        return None
-    flow = talk.sure()
-    for told in reversed(talk.state.answers):
-        ask = flow.asking(told.event.ask)
-        text = f"{told.event.ask} {ask.ask} {reasons.said(flow, talk.state, told.seq)}".casefold()
-        if wanted in text:
-            return told.seq, told.event.ask
-    return None
+def _change_to(talk: Talk, told: Told, rest: str) -> After:
+    """The answer is taken back; the new one is taken where the words say it, else it is asked for."""
+    id = told.event.ask
+    what: Literal["check", "question"] = "check" if id in talk.sure().checks else "question"
+    new = corrections.new_answer(talk, told, rest)
+    moves.take_back(talk, (told.seq,))
+    talk.emit(WasAsked(seat=talk.seat, what=what, id=id))
+    if talk.asked is not None and moves.MOVES[what](talk, talk.asked, new):
+        return "next"
+    talk.tell(PUT[what](talk, Next(what, id)))
+    return ""
 
 
 def wrong(talk: Talk, rest: str) -> After:
@@ -425,7 +437,7 @@ def erase(talk: Talk, rest: str) -> After:
     return "again"
 
 
-ANYTIME = ("help", "where", "ruled_out", "summary", "later", "erase", "order", "why", "back")
+ANYTIME = ("help", "where", "ruled_out", "summary", "whole_sheet", "later", "erase", "order", "why", "back")
 CONTROLS: dict[str, Callable[[Talk, str], After]] = {
     "not_sure": not_sure,
     "cant": cannot,
@@ -439,6 +451,7 @@ CONTROLS: dict[str, Callable[[Talk, str], After]] = {
     "wrong_one": wrong_one,
     "more": more,
     "summary": summary,
+    "whole_sheet": whole,
     "help": give_help,
     "change": change,
     "wrong": wrong,

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from bot.core import controls, moves, reasons
+from bot.core import controls, corrections, moves, reasons
 from bot.core.agenda import Next
 from bot.core.answers import (
     Ambiguous,
@@ -33,6 +33,7 @@ from bot.core.answers import (
     OutOfRange,
     Reading,
     Spanned,
+    Sweeping,
     Ticked,
     Unclear,
     WrongUnit,
@@ -202,6 +203,9 @@ def _apply(talk: Talk, reading: Reading) -> None:
     if isinstance(reading, Unclear) and controls.says_back(talk):
         _control(talk, Control("came_back", talk.heard.text))
         return
+    if isinstance(reading, Unclear) and (rest := corrections.wish(talk)):
+        _control(talk, Control("change", rest))
+        return
     if _moves(talk, asked, reading) or _moves(talk, asked, told_of_the_open(talk, asked)):
         settle(talk)
         put_next(talk)
@@ -221,6 +225,8 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         talk.say("out_of_range", value=value, low=low, high=high, unit=reading.unit)
     elif isinstance(reading, WrongUnit):
         talk.say("wrong_unit", said=reading.said or words.say("unit_word.count"), wanted=reading.wanted)
+    elif isinstance(reading, Sweeping):
+        talk.say("sweeping", n=f"{reading.marks}")
     elif isinstance(reading, Ambiguous):
         labels = {c.press: c.label for c in _shown(talk, asked).choices}
         names = [labels.get(i, i) for i in reading.ids]
@@ -247,37 +253,29 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
     put_again(talk)
 
 
-def _answers_the_next(talk: Talk) -> bool:
-    """Whether what was said answers the question after the confirmation, or tells something."""
-    step = upcoming(talk)
-    asked = Asked(talk.state.next_seq, step.what, step.id, "", step.extra)
-    reading = read(talk.heard.text, offer(talk, asked, _shown(talk, asked).choices), talk.words.controls)
-    moving = (asked.what, type(reading)) in TABLE and not isinstance(reading, Unclear)
-    return moving or bool(claims(talk.sure(), talk, talk.heard.text))
-
-
 def _leave_unconfirmed(talk: Talk) -> None:
-    """Words that confirm nothing but answer the next question: the claims are left out.
+    """Words that confirm nothing but answer the next question, or tell something: the claims are left out.
 
     What answers nothing at all, an empty message or a shrug, leaves the claims open.
     """
-    if not _answers_the_next(talk):
+    step = upcoming(talk)
+    following = Asked(talk.state.next_seq, step.what, step.id, "", step.extra)
+    offered = offer(talk, following, _shown(talk, following).choices)
+    reading = read(talk.heard.text, offered, talk.words.controls)
+    answers = (step.what, type(reading)) in TABLE
+    moving = answers and not isinstance(reading, Unclear)
+    if not moving and not claims(talk.sure(), talk, talk.heard.text):
         _note(talk)
         talk.say("unclear", again=talk.words.say("again"))
         put_again(talk)
         return
     talk.say("confirm.none")
-    settle(talk)
-    step = upcoming(talk)
     talk.emit(WasAsked(seat=talk.seat, what=step.what, id=step.id, extra=step.extra))  # type: ignore[arg-type]
-    asked = talk.asked
-    assert asked is not None
-    reading = read(talk.heard.text, offer(talk, asked, _shown(talk, asked).choices), talk.words.controls)
-    if isinstance(reading, Control) or (asked.what, type(reading)) not in TABLE:
-        _note(talk)
-        put_again(talk)
+    if answers:
+        _apply(talk, reading)
         return
-    _apply(talk, reading)
+    _note(talk)
+    put_again(talk)
 
 
 def _long_pause(talk: Talk) -> bool:
@@ -330,9 +328,12 @@ def put_next(talk: Talk) -> None:
 
 
 def put_again(talk: Talk, lead: str = "") -> None:
-    """The open question once more, with what stands; the next step when nothing is open."""
+    """The open question once more, with what stands; the next step when nothing is open or time went by."""
     if lead:
         talk.say(lead)
+    if talk.asked is not None and talk.asked.what == "cure" and upcoming(talk).what != "cure":
+        put_next(talk)
+        return
     if talk.asked is None:
         if talk.state.ended is None and talk.state.entries:
             settle(talk)

@@ -50,7 +50,8 @@ class BikeCard:
 class Desk:
     """`flows` is by hash and may load on demand. `settings` are the rider's standing ones.
 
-    `summary` writes a case up; reports are not the core's business, so they are handed in.
+    `summary` writes a case up in short, `whole` with everything; reports are not the core's business, so
+    they are handed in.
 
     `message_minutes`: what one more message costs the rider on this channel, in minutes.
     """
@@ -63,3 +64,4 @@ class Desk:
     settings: Mapping[str, str | float | bool] = field(default_factory=dict)
     message_minutes: float = 2.0
     open_cases: int = 0  # other open cases of the speaker: then the bot names the bike
+    whole: Callable[[Flow, State, datetime], str] | None = None

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 Role = Literal["rider", "mechanic", "admin"]
 AskedKind = Literal[
     "bike", "problem", "confirm", "trait", "setting", "question", "check", "access", "remedy",
-    "step", "point", "shut", "proof", "held", "after_work", "second_look", "which", "slip", "park",
+    "step", "point", "shut", "cure", "proof", "held", "after_work", "second_look", "which", "slip", "park",
     "hand_over", "none",
 ]  # fmt: skip
 

@@ -190,6 +190,12 @@ class Step(Strict):
     parts: tuple[Id, ...] = ()
 
 
+class WorkStep(Step):
+    """A step of a repair. `wait_hours`: so long it must not run afterwards (locker or sealant cures)."""
+
+    wait_hours: Annotated[float, Field(gt=0, le=240)] | None = None
+
+
 class Normal(Strict):
     """Something that looks alarming and is normal."""
 
@@ -492,7 +498,7 @@ class Remedy(Strict):
     """
 
     name: Text
-    steps: Annotated[tuple[Step, ...], Field(min_length=1)]
+    steps: Annotated[tuple[WorkStep, ...], Field(min_length=1)]
     behind: tuple[Id, ...] = ()
     minutes: Minutes
     skill: Skill = "anyone"

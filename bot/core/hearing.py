@@ -44,6 +44,7 @@ def _own_words(talk: Talk, id: str) -> tuple[str, ...]:
         "yes": lists["yes"], "no": lists["no"], "done": lists["done"],
         "do": (*lists["yes"], *lists["do"]),
         "not": lists["no"], "gone": lists.get("gone", ()), "same": lists.get("same", ()),
+        "cured": lists.get("cured", ()),
         "have": (*lists["yes"], *lists["done"], *lists.get("have", ())),
         "none": lists["no"], "unsure": talk.words.controls["not_sure"],
         "good": lists["yes"], "bad": lists["no"],

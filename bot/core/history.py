@@ -130,6 +130,8 @@ def repairs(flow: Flow, state: State) -> tuple[Repair, ...]:
             done = [replace(r, shut=r.shut | {event.access}) if r.seq else r for r in done]
         elif isinstance(event, events.AfterWork):
             _tell_after(done, event)
+        elif isinstance(event, events.WorkLeft):  # what is told of it later is told of the work before
+            done = [r for r in done if r.seq]
     return tuple(r for r in done if r.seq)
 
 

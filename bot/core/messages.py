@@ -32,6 +32,7 @@ class Message:
     kind: Kind = "info"
     more: str = ""
     to: str = ""  # a seat's person id; empty: who spoke
+    many: bool = False  # several of the choices may be taken together
 
     def dump(self) -> dict[str, Any]:
         """Plain data for JSON, with all keys."""

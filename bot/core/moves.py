@@ -11,6 +11,7 @@ from collections.abc import Callable
 from bot.core import plan, reasons, stops
 from bot.core.answers import Chosen, Reading
 from bot.core.claims import hear_complaint
+from bot.core.curing import CURED
 from bot.core.events import (
     AccessOpened,
     AccessShut,
@@ -231,6 +232,15 @@ def run_proof(talk: Talk, asked: Asked, reading: Reading) -> bool:
     return True
 
 
+def take_as_cured(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    """His word that it has cured, or that what he used needs less time, is kept and counts."""
+    if not isinstance(reading, Chosen):
+        return False
+    said = talk.heard.text.strip()[:300] or talk.words.say("cure.cured")
+    talk.emit(Noted(words=said, about=f"{CURED}{asked.id}"))
+    return True
+
+
 def say_held(talk: Talk, asked: Asked, reading: Reading) -> bool:
     """Gone: the second looks begin, or the case is closed. Same: the search goes on."""
     if not isinstance(reading, Chosen):
@@ -426,6 +436,7 @@ MOVES: dict[str, Move] = {
     "step": do_step,
     "point": tell_point,
     "shut": shut_access,
+    "cure": take_as_cured,
     "proof": run_proof,
     "held": say_held,
     "after_work": tell_after_work,

@@ -228,6 +228,7 @@ def asking(words: Words, flow: Flow, state: State, id: str, lead: Sequence[str] 
         signal=_shown_signal(found, hidden=bool(more)),
         kind="question",
         more=more,
+        many=isinstance(ask, Several),
     )
 
 

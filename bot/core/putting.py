@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from bot.core import plan, reasons, stops
+from bot.core import curing, plan, reasons, stops
 from bot.core.agenda import Next
 from bot.core.flow import Flow, Point
 from bot.core.messages import Message, Signal
@@ -190,6 +190,22 @@ def put_shut(talk: Talk, step: Next) -> Message:
     )  # fmt: skip
 
 
+def put_cure(talk: Talk, step: Next) -> Message:
+    """What has to cure before it runs, for how long, on what that stands, and how long that still is."""
+    flow, words = talk.sure(), talk.words
+    of, _, n = step.id.rpartition("/")
+    hours = curing.wait_after(flow, step.id)
+    left = (curing.until(flow, talk.state).get(step.id, talk.now) - talk.now).total_seconds() / 60
+    when = words.count("cure.minutes", max(1, round(left)))
+    when = when if left < 90 else words.count("cure.hours", round(left / 60))
+    figures = [f for f in flow.remedies[of].figures if f.unit == "h" and f.value == hours]
+    said = flow.remedies[of].steps[int(n)]
+    lines = [words.say("cure.ask", do=said.do, hours=f"{hours:g}"), words.say("cure.when", when=when)]
+    lines += figure_lines(words, flow, figures, _units(talk))
+    offered = (Option("cured", words.say("cure.cured")),)
+    return plain(words, _headed(talk, "\n".join(lines)), offered, ("later", "back"), kind="plan")
+
+
 def put_proof(talk: Talk, step: Next) -> Message:
     flow, words = talk.sure(), talk.words
     proof = flow.remedies[step.id].proof if step.id in flow.remedies else None
@@ -282,6 +298,7 @@ def put_hand_over(talk: Talk, step: Next) -> Message:
     lines = lines or [words.say("hand_over.ask", minutes=f"{price:.0f}")]
     if talk.state.bars & {"running"}:
         lines.append(words.say("hand_over.under_stop"))
+    lines += reasons.refused_lines(words, flow, talk.state)
     for id, why in step.advice.left_out if step.advice else ():
         if id in flow.remedies:
             reason = words.say(f"blocked.{why}")
@@ -336,6 +353,7 @@ PUT: dict[str, Put] = {
     "step": put_step,
     "point": put_point,
     "shut": put_shut,
+    "cure": put_cure,
     "proof": put_proof,
     "held": put_held,
     "after_work": put_after_work,

@@ -169,7 +169,7 @@ def why_lines(desk: Desk, flow: Flow, state: State, step: Next) -> list[str]:
             lines.append(words.say(key, cause=name, findings=findings))
     if len(lines) == 2:
         lines.append(words.say("why.nothing"))
-    if step.what in ("hand_over", "park"):
+    if step.what == "park":  # handing over says it by itself
         lines += refused_lines(words, flow, state)
     return lines
 
@@ -199,7 +199,8 @@ def _gain(words: Words, step: Next) -> str:
         return words.say("why.work")
     gain = next((g for g in choice.gains if g.act in choice.ids), None)
     if gain is not None:
-        return words.say("why.step", cost=f"{gain.cost:.0f}", net=f"{gain.net:.0f}")
+        net = f"{gain.net:.0f}" if gain.net >= 1 else words.say("where.least")
+        return words.say("why.step", cost=f"{gain.cost:.0f}", net=net)
     return words.say("why.plan", minutes=f"{choice.minutes:.0f}")
 
 

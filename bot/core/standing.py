@@ -261,18 +261,24 @@ def _standing(g: _Ground, found: LookMade | None, limits: Thresholds) -> Standin
 
 
 def _finding(g: _Ground, limits: Thresholds) -> LookMade | None:
-    """The look that found it: bad in this slice, or a mechanic's since the cause was last repaired."""
+    """The look that found it: bad, and neither repeated nor followed by a repair of that cause."""
     since = g.mending.seq if g.mending else 0
-    for look in (*reversed(g.counting), *reversed(_mechanics(g.made, since))):
+    for look in (*reversed(g.counting), *reversed(_still_standing(g.made, since))):
         if look.said == "bad" and (look.alone or g.chance >= limits.shared_look):
             return look
     return None
 
 
-def _mechanics(made: tuple[LookMade, ...], since: int) -> tuple[LookMade, ...]:
-    """A mechanic's word of earlier slices that no later look of the same check has replaced."""
-    newest = {look.ask: look for look in made if look.seq > since}
-    return tuple(look for look in newest.values() if look.role == "mechanic")
+def _still_standing(made: tuple[LookMade, ...], since: int) -> tuple[LookMade, ...]:
+    """Of each check the look that counts in the last slice in which it was made, after entry `since`."""
+    later = tuple(look for look in made if look.seq > since)
+    last = {look.ask: look.slice for look in later}
+    return tuple(
+        sorted(
+            (x for s in set(last.values()) for x in counting(later, s) if last[x.ask] == s),
+            key=lambda x: x.seq,
+        )
+    )
 
 
 def _clean(g: _Ground) -> LookMade | None:

@@ -80,7 +80,10 @@ class Stop:
 
 @dataclass(frozen=True)
 class Work:
-    """A remedy under way: which steps are done, which points were told."""
+    """A remedy under way: which steps are done. `before`: its closing points as they stood till then.
+
+    `touched`: something was done or opened, so that what was confirmed before no longer holds.
+    """
 
     remedy: str
     seq: int
@@ -88,6 +91,8 @@ class Work:
     done: tuple[str, ...] = ()
     mended: bool = False
     proved: bool = False
+    before: Mapping[str, str] = field(default_factory=dict)
+    touched: bool = False
 
 
 @dataclass(frozen=True)
@@ -235,6 +240,7 @@ def _open_access(s: State, e: Entry, v: AccessOpened) -> State:
         return s
     return replace(
         s,
+        work=replace(s.work, touched=True) if s.work else None,
         open=(*s.open, v.access),
         opened_ever=(*s.opened_ever, v.access),
         minutes=s.minutes + v.minutes,
@@ -254,17 +260,28 @@ def _shut_access(s: State, e: Entry, v: AccessShut) -> State:
 
 
 def _begin_remedy(s: State, e: Entry, v: RemedyBegun) -> State:
-    points = {k: x for k, x in s.points.items() if not k.startswith(v.remedy + "/")}
-    return replace(s, work=Work(v.remedy, e.seq, v.suspicion), points=points, ended=None)
+    """The points of the new work are open again; the old ones are kept in case nothing comes of it."""
+    s = _put_aside(s)
+    before = {k: x for k, x in s.points.items() if k.startswith(v.remedy + "/")}
+    points = {k: x for k, x in s.points.items() if k not in before}
+    return replace(s, work=Work(v.remedy, e.seq, v.suspicion, before=before), points=points, ended=None)
 
 
 def _leave_work(s: State, e: Entry, v: WorkLeft) -> State:
-    return replace(s, work=None)
+    return _put_aside(s)
+
+
+def _put_aside(s: State) -> State:
+    """No work in hand. What was confirmed before still holds when nothing was done since."""
+    untouched = s.work is not None and not (s.work.mended or s.work.touched)
+    before = s.work.before if s.work and untouched else {}
+    return replace(s, work=None, points={**s.points, **before})
 
 
 def _do_step(s: State, e: Entry, v: StepDone) -> State:
     assert s.work is not None
-    return replace(s, work=replace(s.work, done=(*s.work.done, v.of)))
+    touched = s.work.touched or not v.of.endswith("/parts")
+    return replace(s, work=replace(s.work, done=(*s.work.done, v.of), touched=touched))
 
 
 def _tell_point(s: State, e: Entry, v: PointTold) -> State:
@@ -297,11 +314,11 @@ def _prove(s: State, e: Entry, v: ProofRun) -> State:
 
 
 def _say_of_repair(s: State, e: Entry, v: SaidOfRepair) -> State:
-    return replace(s, work=None)
+    return _put_aside(s)
 
 
 def _set_watch(s: State, e: Entry, v: WatchSet) -> State:
-    return replace(s, watch=Watch(v.plan, v.index, v.for_remedy, v.from_hours, e.at), work=None)
+    return replace(_put_aside(s), watch=Watch(v.plan, v.index, v.for_remedy, v.from_hours, e.at))
 
 
 def _begin_round(s: State, e: Entry, v: LookRound) -> State:
@@ -348,7 +365,7 @@ def _note(s: State, e: Entry, v: Noted) -> State:
 
 
 def _reopen(s: State, e: Entry, v: Reopened) -> State:
-    return replace(s, reopened=(*s.reopened, (e.seq, v)), ended=None, watch=None, work=None)
+    return replace(_put_aside(s), reopened=(*s.reopened, (e.seq, v)), ended=None, watch=None)
 
 
 def _end(s: State, e: Entry, v: Ended) -> State:

@@ -13,6 +13,7 @@ from bot.core.events import Answered, StopLifted
 from bot.core.flow import Flow, Graded, Number, One, Several, StopRule
 from bot.core.state import State, Stop, Told
 
+NOT_YET = -1  # stands for an entry that is only imagined
 DAMAGE_SEEN = "damage-seen"  # raised by 'bad, but something else'; its wording is the bot's own
 
 
@@ -130,8 +131,7 @@ def holds(flow: Flow, seen: dict[str, Seen], condition: str | dict[str, str]) ->
 
 def _excused(flow: Flow, seen: dict[str, Seen], condition: str | dict[str, str]) -> bool:
     """An excuse counts only while nothing speaks against it."""
-    name = condition if isinstance(condition, str) else next(iter(condition))
-    found = seen.get(name)
+    found = seen.get(_name(condition))
     return holds(flow, seen, condition) is not None and not (found and found.denied)
 
 
@@ -171,26 +171,84 @@ def newly_true(flow: Flow, state: State) -> tuple[tuple[str, tuple[int, ...]], .
     return tuple(found)
 
 
-def one_short(flow: Flow, state: State) -> tuple[str, ...]:
-    """Signs whose being shown would make a rule true, where the rest of the rule already is.
+@dataclass(frozen=True)
+class Short:
+    """A rule that only unknown signs keep from being true: all of `alls`, and one of `anys` if any."""
 
-    Only rules that something already speaks for: a rule of one sign is asked for by `safety`
-    and `opening`, else every such rule would come before all else.
+    rule: str
+    alls: tuple[str, ...]
+    anys: tuple[str, ...] = ()
+
+    @property
+    def groups(self) -> tuple[tuple[str, ...], ...]:
+        """What has to be told; of each group one sign would do."""
+        alls = tuple((sign,) for sign in self.alls)
+        return (*alls, self.anys) if self.anys else alls
+
+
+def nearly_true(flow: Flow, state: State) -> tuple[Short, ...]:
+    """Rules that something already speaks for and nothing speaks against, with what is not known.
+
+    A rule of one sign is asked for by `safety` and `opening`, else every such rule would come
+    before all else.
     """
     seen = survey(flow, state)
     standing = {s.rule for s in state.standing}
-    wanted = []
-    for id, rule in flow.stop_rules.items():
-        if id in standing or any(_excused(flow, seen, c) for c in rule.when.unless):
-            continue
-        missing = [c for c in rule.when.all if holds(flow, seen, c) is None]
-        any_told = any(holds(flow, seen, c) is not None for c in rule.when.any)
-        partly = any_told or len(missing) < len(rule.when.all)
-        if len(missing) == 1 and partly and (any_told or not rule.when.any):
-            name = missing[0] if isinstance(missing[0], str) else next(iter(missing[0]))
-            if name not in seen:
-                wanted.append(name)
-    return tuple(wanted)
+    rules = ((id, r) for id, r in flow.stop_rules.items() if id not in standing)
+    found = (_short(flow, id, rule, seen) for id, rule in rules)
+    return tuple(short for short in found if short is not None)
+
+
+def _short(flow: Flow, id: str, rule: StopRule, seen: dict[str, Seen]) -> Short | None:
+    """None when it is true or excused, when nothing speaks for it, or what is missing was told otherwise."""
+    if any(_excused(flow, seen, c) for c in rule.when.unless):
+        return None
+    alls = tuple(_name(c) for c in rule.when.all if holds(flow, seen, c) is None)
+    told = any(holds(flow, seen, c) is not None for c in rule.when.any)
+    anys = () if told else tuple(_name(c) for c in rule.when.any if _name(c) not in seen)
+    partly = told or len(alls) < len(rule.when.all)
+    otherwise = any(name in seen for name in alls) or bool(rule.when.any and not told and not anys)
+    return Short(id, alls, anys) if (alls or anys) and partly and not otherwise else None
+
+
+def _name(condition: str | dict[str, str]) -> str:
+    return condition if isinstance(condition, str) else next(iter(condition))
+
+
+def any_of(flow: Flow, rule: str) -> frozenset[str]:
+    """The signs of which a rule wants any one."""
+    return frozenset(_name(c) for c in flow.stop_rules[rule].when.any)
+
+
+def one_short(flow: Flow, state: State) -> tuple[str, ...]:
+    """Signs of which one being shown makes a rule true, where the rest of the rule already is."""
+    return tuple(s for short in nearly_true(flow, state) if len(short.groups) == 1 for s in short.groups[0])
+
+
+def may_bar_running(flow: Flow, state: State, id: str) -> bool:
+    """Whether one answer to this question alone could make a rule true that bars running and is not."""
+    seen, standing = survey(flow, state), {s.rule for s in state.standing}
+    rules = [r for name, r in flow.stop_rules.items() if name not in standing and "running" in r.bars]
+    for shown in _showable(flow, id):
+        told = seen | {sign: Seen((NOT_YET,), (), step) for sign, step in shown.items()}
+        if any(NOT_YET in (reasons(flow, rule, told) or ()) for rule in rules):
+            return True
+    return False
+
+
+def _showable(flow: Flow, id: str) -> Iterator[dict[str, int]]:
+    """What each answer of a question would show: signs, with the step of a graded one."""
+    ask = flow.asking(id)
+    if isinstance(ask, One):
+        yield from (dict.fromkeys(a.shows, -1) for a in ask.answers.values())
+    elif isinstance(ask, Several):
+        marks = [m.shows for m in ask.marks.values() if m.shows]
+        yield from ({s: -1} for s in marks)
+        yield dict.fromkeys(marks, -1)
+    elif isinstance(ask, Number):
+        yield from (dict.fromkeys(part.shows, -1) for part in ask.ranges)
+    if isinstance(ask, (Graded, Number)) and ask.sign is not None:
+        yield from ({ask.sign: step} for step in range(len(flow.signs[ask.sign].steps or ())))
 
 
 def _done(state: State, stop: Stop, name: str, by: str = "rider") -> bool:

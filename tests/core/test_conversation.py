@@ -61,7 +61,7 @@ def test_a_contrary_answer_does_not_lift_a_stop_but_the_named_look_does() -> Non
     assert talk.asked == ("question", "knock")
     talk.talk("no knock")
     assert talk.stops == {"big-knock"}
-    to_the_nut(talk.talk("Goat", "by foot", "none clings", "garage", "4"))
+    to_the_nut(talk.talk("Goat", "by foot", "garage", "4"))
     talk.say("it does not move")
     assert talk.stops == set()
 
@@ -324,8 +324,8 @@ def test_a_stop_may_name_the_looks_that_follow_it() -> None:
     remedies = {**RATTLE["remedies"], "refit-nut": {**RATTLE["remedies"]["refit-nut"]}}
     del remedies["refit-nut"]["second_look"]
     talk = Chat(read({**RATTLE, "stop_rules": rules, "remedies": remedies}))
-    to_the_nut(talk.talk("it rattles", "it knocks", "Goat", "by foot", "none clings", "garage", "4"))
-    talk.talk("it moves", "do it now", "I have it all", "done", "done", "yes")
+    to_the_nut(talk.talk("it rattles", "it knocks", "Goat", "by foot", "garage", "4"))
+    talk.talk("it moves", "none of these", "do it now", "I have it all", "done", "done", "yes")
     for _ in range(8):
         if talk.asked[0] in ("held", "second_look"):
             break

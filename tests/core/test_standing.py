@@ -44,9 +44,17 @@ def test_a_bad_look_finds_it_however_unlikely_it_is() -> None:
     assert of(opened().answer("nut", "bad"), nut_loose=0.01) == "found"
 
 
-def test_a_bad_look_of_the_slice_before_no_longer_finds_it() -> None:
+def test_what_was_seen_and_not_mended_stays_found_after_another_repair() -> None:
     case = opened().answer("nut", "bad").mend("file-basket", "basket-worn")
-    assert of(case, nut_loose=0.6) == "suspected"
+    assert of(case, nut_loose=0.6) == "found"
+    assert of(case.mend("refit-nut", "nut-loose"), nut_loose=0.1) == "repaired"
+
+
+def test_the_same_look_made_again_replaces_what_was_seen_before() -> None:
+    case = opened().answer("nut", "bad").mend("file-basket", "basket-worn").answer("nut", "good")
+    assert of(case, nut_loose=0.2) == "suspected"
+    case = opened().answer("nut", "bad").answer("nut", "good").mend("file-basket", "basket-worn")
+    assert of(case, nut_loose=0.2) == "suspected"
 
 
 def test_a_mechanics_bad_look_stands_until_that_cause_is_repaired() -> None:

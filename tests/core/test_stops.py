@@ -158,6 +158,9 @@ def test_an_answer_that_was_taken_back_makes_no_stop() -> None:
         ({"all": ["smoke", "smell"]}, {"smoke": "yes", "smell": "no"}, ()),  # known already
         ({"all": ["smoke", "smell"]}, {"smoke": "yes", "smell": "yes"}, ()),  # true already
         ({"all": ["smoke"], "any": ["smell", "heat"]}, {"smell": "yes"}, ("smoke",)),
+        ({"all": ["smoke"], "any": ["smell", "heat"]}, {"smoke": "yes"}, ("smell", "heat")),  # one of them
+        ({"all": ["smoke"], "any": ["smell", "heat"]}, {"smoke": "yes", "smell": "no"}, ("heat",)),
+        ({"all": ["smoke"], "any": ["smell"]}, {"smoke": "yes", "smell": "no"}, ()),
         ({"all": ["smoke", "smell"], "unless": ["excuse"]}, {"smoke": "yes", "excuse": "yes"}, ()),
         ({"all": ["smoke", {"amount": "some"}]}, {"smoke": "yes"}, ("amount",)),
     ],
@@ -174,6 +177,188 @@ def test_the_cheapest_question_that_tells_the_missing_sign_comes_before_the_plan
     assert talk.asked == ("question", "quick")  # half a minute, against a minute for 'smell'
     talk.say("yes")
     assert talk.stops == {"rule"}
+
+
+# --- two signs short, and where one of several would do ---------------------------------------------------
+
+TOLD_STEEL = ("it rattles", "no knock", "Goat", "by foot", "all of them cling")
+
+
+def test_two_signs_short_both_are_asked_in_turn_once_the_opening_is_through() -> None:
+    talk = Chat(flow({"all": ["steel-bits", "smoke", "smell"]})).talk(*TOLD_STEEL)
+    assert talk.asked == ("question", "smoke")
+    talk.say("yes")
+    assert talk.asked == ("question", "quick")
+    talk.say("yes")
+    assert talk.stops == {"rule"}
+
+
+def test_the_first_no_ends_it() -> None:
+    talk = Chat(flow({"all": ["steel-bits", "smoke", "smell"]})).talk(*TOLD_STEEL, "no")
+    assert talk.asked == ("setting", "place")
+
+
+def test_neither_three_signs_short_nor_one_that_no_open_question_tells() -> None:
+    for when in (
+        {"all": ["steel-bits", "smoke", "smell", "heat"]},
+        {"all": ["steel-bits", "smoke", "nut.bad"]},
+        {"all": ["smoke", "smell", "heat"]},  # and nothing speaks for it
+    ):
+        assert Chat(flow(when)).talk(*TOLD_STEEL).asked == ("setting", "place")
+
+
+def test_not_sure_is_not_asked_again_and_ends_it() -> None:
+    talk = Chat(flow({"all": ["steel-bits", "smoke", "smell"]})).talk(*TOLD_STEEL, "not sure")
+    assert talk.asked == ("setting", "place")
+
+
+def test_where_one_of_several_signs_is_missing_one_of_them_is_asked() -> None:
+    rule = flow({"all": ["steel-bits"], "any": ["heat", "smell"]})
+    talk = Chat(rule).talk(*TOLD_STEEL)
+    assert talk.asked == ("question", "quick")  # the cheapest
+    assert Chat(rule).talk(*TOLD_STEEL, "yes").stops == {"rule"}
+    assert talk.talk("no").asked == ("setting", "place")
+
+
+def test_no_piece_is_taken_in_hand_for_the_last_of_several_signs() -> None:
+    questions = flow({"all": ["smoke"]}).model_dump(mode="json", exclude_none=True, exclude_defaults=True)
+    questions["questions"]["heat"]["tools"] = ["magnet"]
+    questions["stop_rules"]["rule"]["when"] = {"all": ["steel-bits"], "any": ["smell", "heat"]}
+    questions["opening"] = ["magnet", "smell"]
+    talk = Chat(read(questions)).talk(*TOLD_STEEL, "no")
+    assert talk.asked == ("setting", "place")
+
+
+# --- not in the middle of work --------------------------------------------------------------------------
+
+
+def smoking(when: dict[str, Any], **rule: Any) -> Flow:
+    """A flow whose smoke may be told at any time, in the rider's own words."""
+    plain = flow(when, **rule).model_dump(mode="json", exclude_none=True, exclude_defaults=True)
+    plain["questions"]["smoke"]["answers"]["yes"]["told_as"] = ["it smokes"]
+    return read(plain)
+
+
+def at_the_nut(rule: Flow) -> Chat:
+    """The nut found loose, the parts at hand, the first step of two done."""
+    talk = Chat(rule).talk(*TOLD_STEEL, "garage", "4")
+    replies = {"amount": "6 to 20", "meter": "not sure", "inside": "none of these"}
+    for _ in range(12):
+        if talk.asked == ("check", "nut"):
+            break
+        talk.say("done" if talk.asked[0] == "access" else replies.get(talk.asked[1], "no"))
+    talk.talk("it moves", "do it now", "I have it all", "done")
+    assert talk.asked == ("step", "refit-nut/1")
+    return talk
+
+
+def test_a_missing_sign_waits_until_the_repair_is_done() -> None:
+    talk = at_the_nut(smoking({"all": ["smoke", "smell"]})).talk("it smokes", "yes")
+    assert talk.asked == ("step", "refit-nut/1")
+    talk.say("done")
+    assert talk.asked == ("point", "refit-nut/tab")
+    talk.say("yes")  # the work is done and the covers are still off: now
+    assert talk.state.mended
+    talk.talk("it smokes", "yes")  # what was seen before the repair is of the past
+    assert talk.asked == ("question", "quick")
+
+
+def closing(rule: Flow) -> Chat:
+    """The nut done, and the first point of the cover told."""
+    talk = at_the_nut(rule).talk("done", "yes")
+    for _ in range(4):
+        if talk.asked == ("point", "cover/dowels"):
+            break
+        talk.say("none of these" if talk.asked == ("check", "inside") else "no")
+    assert talk.asked == ("point", "cover/dowels")
+    return talk.talk("yes")
+
+
+def test_a_missing_sign_waits_until_the_covers_are_on_and_is_asked_before_it_runs() -> None:
+    talk = closing(smoking({"all": ["smoke", "smell"]}))
+    assert talk.asked == ("shut", "cover")
+    talk.talk("done", "yes")  # the cover is on, the oil at the line
+    talk.talk("it smokes", "yes")
+    assert talk.asked == ("shut", "oil-out")
+    talk.say("done")
+    assert talk.asked == ("question", "quick")
+    talk.say("no")
+    assert talk.asked == ("proof", "refit-nut")
+
+
+def test_while_a_stop_bars_running_what_is_open_stays_open() -> None:
+    talk = at_the_nut(smoking({"all": ["smoke"]}, cleared_by={"by": "mechanic"}))
+    talk.talk("done", "yes")
+    while talk.asked == ("check", "inside"):
+        talk.say("none of these")
+    assert talk.asked[0] == "point"
+    talk.talk("it smokes", "yes")
+    assert talk.stops == {"rule"}
+    assert talk.asked[0] not in ("point", "shut", "proof")
+    assert set(talk.state.open) == {"oil-out", "cover"}
+    talk.say("lift the stop", who="hand", role="mechanic")
+    talk.say("not sure")
+    assert talk.asked == ("point", "cover/dowels")
+
+
+# --- under a stop that bars running ---------------------------------------------------------------------
+
+
+def stopped(opening: list[str], **more: Any) -> Chat:
+    """A deep knock, told first, in a flow with this opening."""
+    plain = flow({"all": ["smoke"]}).model_dump(mode="json", exclude_none=True, exclude_defaults=True)
+    plain["stop_rules"]["big-knock"] = RATTLE["stop_rules"]["big-knock"]
+    plain["questions"] |= more
+    plain["opening"] = opening
+    return Chat(read(plain)).talk("it rattles", "it knocks", "Goat", "by foot")
+
+
+def test_under_a_stop_only_what_may_make_another_stop_true_is_still_asked_first() -> None:
+    talk = stopped(["magnet", "smell", "smoke", "amount"])
+    assert talk.asked == ("question", "smoke")
+    assert talk.talk("no").asked == ("setting", "place")
+
+
+def test_under_a_stop_what_may_have_opened_a_cover_is_still_asked() -> None:
+    answers = {"open": {"label": "Open", "opens": ["oil-out", "cover"]}, "shut": {"label": "Shut"}}
+    talk = stopped(["magnet", "lid"], lid={"kind": "one", "ask": "Is it open?", "answers": answers})
+    assert talk.asked == ("question", "lid")
+
+
+def test_under_a_stop_that_bars_riding_only_the_opening_is_asked_as_ever() -> None:
+    rule = flow({"all": ["knocking"]}, bars=["riding"])
+    talk = Chat(rule).talk("it rattles", "it knocks", "Goat", "by foot")
+    assert talk.stops == {"rule"}
+    assert talk.asked == ("question", "magnet")
+
+
+@pytest.mark.parametrize(
+    ("when", "answers", "may"),
+    [
+        ({"all": ["smoke"]}, {}, True),
+        ({"all": ["smoke", "smell"]}, {}, False),  # not by this answer alone
+        ({"all": ["smoke", "smell"]}, {"smell": "yes"}, True),
+        ({"all": ["smoke"], "unless": ["excuse"]}, {"excuse": "yes"}, False),
+        ({"any": ["smell", "smoke"]}, {}, True),
+        ({"any": ["smell"]}, {}, False),
+    ],
+)
+def test_whether_an_answer_alone_may_bar_running(
+    when: dict[str, Any], answers: dict[str, str], may: bool
+) -> None:
+    rule = flow(when)
+    assert stops.may_bar_running(rule, told(rule, **answers).state, "smoke") is may
+
+
+def test_a_rule_that_bars_riding_only_does_not_count() -> None:
+    rule = flow({"all": ["smoke"]}, bars=["riding"])
+    assert not stops.may_bar_running(rule, opened().state, "smoke")
+
+
+def test_an_amount_may_raise_a_stop_by_its_highest_step() -> None:
+    rule = flow({"all": [{"amount": "many"}]})
+    assert stops.may_bar_running(rule, opened().state, "amount")
+    assert not stops.may_bar_running(rule, opened().state, "magnet")
 
 
 # --- what lifts a stop ----------------------------------------------------------------------------------

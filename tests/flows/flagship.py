@@ -59,7 +59,8 @@ class Talk(Chat):
         elif what == "setting":
             self.press(HOME[id])
         else:
-            self.press({"point": "yes", "confirm": "yes", "bike": "b1", "remedy": "do", "held": "gone"}[what])
+            work = {"point": "yes", "remedy": "do", "held": "gone", "cure": "cured"}
+            self.press((work | {"confirm": "yes", "bike": "b1"})[what])
 
     def _answer(self, id: str, told: Told) -> None:
         ask = self.flow.asking(id)
