@@ -213,7 +213,7 @@ def _tells(flow: Flow, id: str, weighed: Set[str]) -> bool:
         return True
     ask = flow.asking(id)
     parts = [said for part in ("answers", "marks") for said in getattr(ask, part, {}).values()]
-    shown = {sign for said in parts for sign in _signs(said.shows)}
+    shown = {sign for said in parts for sign in _signs(said.shows or ())}
     return not weighed.isdisjoint({*shown, *_signs(getattr(ask, "sign", None) or ())})
 
 

@@ -336,7 +336,7 @@ def put_confirm(talk: Talk, step: Next) -> Message:
     lines = [words.say("confirm.ask")]
     for n, item in enumerate(step.extra, 1):
         lines.append(words.say("confirm.line", n=n, label=reasons.claim_label(flow, item)))
-    lines.append(words.say("confirm.hint"))
+    lines.append(words.say("confirm.hint" if len(step.extra) > 1 else "confirm.hint.one"))
     offered = (Option("yes", words.say("confirm.yes")), Option("no", words.say("confirm.no")))
     return plain(words, _headed(talk, "\n".join(lines)), offered)
 

@@ -12,6 +12,7 @@ import pytest
 
 from bot.authoring import load, shelf
 from bot.authoring.problems import FlowError
+from bot.core.flow import Mark, NoneOfThese, Several
 
 HERE = Path(__file__).resolve().parent
 BASE = (HERE / "base.yaml").read_bytes()
@@ -138,6 +139,17 @@ def test_the_card_holds_what_riders_say() -> None:
     card = load.card(load.load_text(BASE, COMMON).flow)
     assert card.riders_say == ("ticking noise", "tapping from the head")
     assert card.told_as == ("faster with revs", "soot at the flange")  # "fell over" is asked in every flow
+
+
+def test_a_mark_that_shows_nothing_does_not_keep_a_flow_off_the_index() -> None:
+    flow = load.load_text(BASE, COMMON).flow
+    blank = {"a": Mark(label="Nothing much", told_as=("nothing much at all",)), "b": Mark(label="Else")}
+    asks = {
+        "blank": Several(kind="several", ask="Which?", minutes=1, marks=blank,
+                         none_of_these=NoneOfThese(label="None")),
+    }  # fmt: skip
+    told = load.card(flow.model_copy(update={"questions": {**flow.questions, **asks}})).told_as
+    assert "nothing much at all" not in told
 
 
 # --- shipped flows --------------------------------------------------------------------------------------
