@@ -200,7 +200,7 @@ def _case_line(case: CaseLine) -> str:
 
 
 def show_case(args: argparse.Namespace) -> int:
-    """The summary of a case."""
+    """The whole sheet of a case."""
     from bot.reports import text
 
     with _record(args, must_exist=True) as store:
@@ -211,13 +211,14 @@ def show_case(args: argparse.Namespace) -> int:
 def _summary(store: Store, case: int) -> str:
     """What the sheet of a case says; before a flow was chosen, there are only the rider's own words."""
     from bot import turn
+    from bot.reports import text
 
     line, state = store.case(case), store.state(case)
     if not state.hash:
         return f'Case {case}: "{line.complaint}". No flow was chosen yet, so nothing was looked at.'
     rider = store.person(line.person)
     desk = turn.lay_desk(store, rider, rider, "terminal")
-    return desk.summary(desk.flows[state.hash], state, datetime.now(UTC))
+    return text.whole(desk.flows[state.hash], state, datetime.now(UTC), desk)
 
 
 def replay_case(args: argparse.Namespace) -> int:
@@ -327,6 +328,51 @@ def _utf8(stream: TextIO) -> TextIO:
     return stream
 
 
+# --- serving --------------------------------------------------------------------------------
+
+
+def serve_telegram(args: argparse.Namespace) -> int:
+    """Run the bot, or (--dry-run) say what is in its way."""
+    try:
+        from bot.channels.telegram import serve, settings
+    except ImportError as err:
+        raise Refused("This needs one more package: pip install 'sumpline[telegram]'.") from err
+    try:
+        chosen = settings.gather(os.environ, Path(args.settings) if args.settings else None, args.db or "")
+    except settings.SettingsError as wrong:
+        _say(wrong.problems)
+        return CANNOT
+    if not args.dry_run:
+        return serve.serve(chosen, sys.stderr)
+    import asyncio
+
+    found = asyncio.run(serve.look(chosen))
+    _say(found or ["Everything is there; start it without --dry-run."])
+    return CANNOT if found else 0
+
+
+def list_letters(args: argparse.Namespace) -> int:
+    """What could not be taken or sent."""
+    with _record(args, must_exist=True) as store:
+        found = store.dead_letters()
+    _say(f"{line['kind']} {line['id']}  {line['at']}  {line['fault']}" for line in found)
+    if not found:
+        print("Nothing was set aside.")
+    return 0
+
+
+def retry_letter(args: argparse.Namespace) -> int:
+    """Let what was set aside be tried again."""
+    from bot import turn
+
+    with _record(args, must_exist=True) as store, store.writing():
+        again = store.revive_letter(args.kind, args.id, turn.stamp(datetime.now(UTC)))
+    if not again:
+        raise Refused(f"No {args.kind} {args.id} was set aside; 'sumpline letters list' shows what was.")
+    print("It will be tried again.")
+    return 0
+
+
 # --- arguments ------------------------------------------------------------------------------
 
 
@@ -340,6 +386,10 @@ def parser() -> argparse.ArgumentParser:
     case = commands.add_parser("case", help="list, show and replay cases")
     _case_arguments(case.add_subparsers(title="commands", metavar="COMMAND", required=True))
     _record_arguments(commands)
+    serving = commands.add_parser("serve", help="run the bot on a network")
+    _serve_arguments(serving.add_subparsers(title="networks", metavar="NETWORK", required=True))
+    letters = commands.add_parser("letters", help="what could not be taken or sent")
+    _letter_arguments(letters.add_subparsers(title="commands", metavar="COMMAND", required=True))
     version = commands.add_parser("version", help="print the version")
     version.set_defaults(run=print_version)
     return made
@@ -381,7 +431,7 @@ def _case_arguments(commands: Commands) -> None:
     _db(listing)
     listing.set_defaults(run=list_cases)
     for name, run, words in (
-        ("show", show_case, "the summary of a case"),
+        ("show", show_case, "the whole sheet of a case"),
         ("replay", replay_case, "run a case through today's code"),
     ):
         command = commands.add_parser(name, help=words)
@@ -400,6 +450,25 @@ def _record_arguments(commands: Commands) -> None:
     erasing.add_argument("--yes", action="store_true", help="do not ask for the name again")
     _db(erasing)
     erasing.set_defaults(run=erase_rider)
+
+
+def _serve_arguments(networks: Commands) -> None:
+    telegram = networks.add_parser("telegram", help="private chats and groups")
+    telegram.add_argument("--settings", metavar="FILE", help="NAME=value lines, readable by you alone")
+    telegram.add_argument("--dry-run", action="store_true", help="say what is missing, and end")
+    _db(telegram)
+    telegram.set_defaults(run=serve_telegram)
+
+
+def _letter_arguments(commands: Commands) -> None:
+    listing = commands.add_parser("list", help="everything that was set aside, with the reason")
+    _db(listing)
+    listing.set_defaults(run=list_letters)
+    again = commands.add_parser("retry", help="let one be tried again")
+    again.add_argument("kind", choices=["update", "turn", "message"], help="what it is, as the list says")
+    again.add_argument("id", type=int, metavar="ID", help="its number, as the list says")
+    _db(again)
+    again.set_defaults(run=retry_letter)
 
 
 def _db(command: argparse.ArgumentParser) -> None:

@@ -24,18 +24,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 from weakref import WeakSet
 
+from bot import __version__
 from bot.authoring import shelf
 from bot.authoring.wording import read_words
 from bot.core.desk import BikeCard, Card, Desk, Past
 from bot.core.events import Entry, Heard, Role, StopRaised
+from bot.core.findings import Pinned
 from bot.core.messages import Message
 from bot.core.state import State, apply
 from bot.core.words import Words
 from bot.record.cases import KeptFlow, Person
+from bot.record.export import everything_of
 from bot.record.garage import FallingReadingError
 from bot.record.keeping import OWN_SETTINGS, RIDER_SETTINGS, Step, fill_bike, lay_messages, learn
+from bot.record.network import Fetch, Receipt
 from bot.record.opening import FILE_FAULTS, RecordError
-from bot.record.post import Address, Incoming, Outgoing
+from bot.record.photos import Unreadable
+from bot.record.photos import clean as clean_photo
+from bot.record.post import Address, Incoming, Outgoing, revive_message
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
 
@@ -43,9 +49,14 @@ if TYPE_CHECKING:  # reading flows is slow to import and not needed for the firs
     from bot.core.flow import Flow
 
 # What channels and the command line need beside what is defined here.
-__all__ = ["Difference", "Heard", "Outgoing", "RecordError", "Role", "Store", "read_words"]
+__all__ = [
+    "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Outgoing", "Receipt",
+    "RecordError", "Role", "Store", "Unreadable", "Words", "clean_photo", "everything_of", "read_words",
+    "revive_message",
+]  # fmt: skip
 
 LOG = logging.getLogger("sumpline.turn")
+VERSION = __version__
 TRIES = 3  # a turn that fails so often is given up, so that later messages are not held back
 MESSAGE_MINUTES = {"sms": 4.0}  # what one more message costs the rider; common practice, no source
 OTHER_MESSAGE_MINUTES = 2.0
@@ -237,6 +248,14 @@ def resume(store: Store, channel: str, chat: str, person_name: str, thread: str 
     return again
 
 
+def result(store: Store, case: int) -> str:
+    """How a case ended, for others to read: no names, hours or history. "" while there is nothing to say."""
+    from bot.reports import result as report
+
+    state = store.state(case)
+    return report.told_to_others(KeptFlows(store)[state.hash], state, read_words()) if state.hash else ""
+
+
 def join(
     store: Store, case: int, channel: str, chat: str, person: Person, now: datetime, thread: str = ""
 ) -> None:
@@ -322,8 +341,7 @@ def _find_case(store: Store, incoming: Incoming, begins_new: BeginsNew, at: str)
 
 def _count_fault(store: Store, inbox_id: int, fault: Exception, at: str) -> None:
     """Note that a turn failed and say so. The log gets the place, never a name or a text."""
-    frame = traceback.extract_tb(fault.__traceback__)[-1]
-    place = f"{type(fault).__name__} at {Path(frame.filename).name}:{frame.lineno}"
+    place = place_of(fault)
     LOG.error("turn of message %s failed: %s", inbox_id, place)
     with store.writing():
         incoming = store.incoming(inbox_id)
@@ -332,6 +350,12 @@ def _count_fault(store: Store, inbox_id: int, fault: Exception, at: str) -> None
             return
         message = _line(read_words(), "turn_dead" if dead else "turn_failed")
         store.put_out(incoming.address, incoming.person, message, at, n=-2 if dead else -1, inbox=inbox_id)
+
+
+def place_of(fault: BaseException) -> str:
+    """Where something failed, without a name or a text of anybody."""
+    frame = traceback.extract_tb(fault.__traceback__)[-1]
+    return f"{type(fault).__name__} at {Path(frame.filename).name}:{frame.lineno}"
 
 
 def _line(words: Words, key: str, fell: FallingReadingError | None = None) -> Message:
@@ -407,14 +431,22 @@ def _no_summary(flow: Flow, state: State, now: datetime) -> str:
 
 
 def _with_summary(desk: Desk) -> Desk:
-    """The desk with a summary that knows the rider's own settings, as the desk holds them."""
+    """The desk with reports that know the rider's own settings, as the desk holds them."""
 
     def write_up(flow: Flow, state: State, now: datetime) -> str:
         from bot.reports import text
 
         return text.summary(flow, state, now, desk=desk)
 
-    return replace(desk, summary=write_up)
+    def write_whole(flow: Flow, state: State, now: datetime) -> str:
+        from bot.reports import text
+
+        return text.whole(flow, state, now, desk=desk)
+
+    return replace(desk, summary=write_up, whole=write_whole)
+
+
+_CARDS: dict[Pinned, Card] = {}  # making one takes longer than a whole turn without thinking
 
 
 def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:
@@ -422,11 +454,13 @@ def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:
     from bot.authoring import load
 
     try:
-        made = load.card(flows[hash])
+        flow = Pinned(flows[hash])
+        made = _CARDS.get(flow) or load.card(flow.flow)
     except Exception:
         LOG.error("flow %s is not offered: it cannot be read", hash[:12])
         return
-    yield Card(made.flow, hash, made.title, made.riders_say, made.told_as)
+    _CARDS[flow] = made = Card(made.flow, hash, made.title, made.riders_say, made.told_as)
+    yield made
 
 
 def _noted(desk: Desk) -> dict[str, Any]:

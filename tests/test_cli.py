@@ -326,10 +326,10 @@ def test_cases_of_one_rider(talked: Shell) -> None:
     assert "Nobody called 'kim'" in talked.refused("case", "list", "--as", "kim")
 
 
-def test_a_case_is_shown_as_its_summary(talked: Shell) -> None:
+def test_a_case_is_shown_as_its_whole_sheet(talked: Shell) -> None:
     status, out, _ = talked.run("case", "show", "1")
     assert status == 0
-    for told in (FIRST, "Goat", "Drive nut working loose"):
+    for told in (FIRST, "Goat", "Drive nut working loose", "Clutch basket notched", "Written "):
         assert told in out
     assert max(map(len, out.splitlines())) <= 80
 

@@ -99,7 +99,7 @@ def test_readme_names_the_option(command: str, option: str) -> None:
 
 
 def test_readme_names_no_command_that_is_not_there() -> None:
-    named = re.findall(r"`sumpline ((?:flow |case )?[a-z]+)", README)
+    named = re.findall(r"`sumpline ((?:flow |case |serve |letters )?[a-z]+)", README)
     assert {f"sumpline {name}" for name in named} <= set(COMMANDS)
 
 

@@ -26,6 +26,8 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "bot.authoring.shelf",
         "bot.authoring.wording",
         "bot.reports.text",
+        "bot.reports.result",
+        "bot.__version__",
     ),
     "bot.channels": ("bot.turn", "bot.core.messages", "bot.core.events.Heard", "bot.channels"),
     "bot.cli": ("bot",),
@@ -39,6 +41,8 @@ OTHERS: dict[str, tuple[str, ...]] = {
     "yaml": ("bot.authoring",),
     "sqlite_utils": ("bot.record",),
     "sqlite3": ("bot.record", "bot.cli"),
+    "telegram": ("bot.channels.telegram",),
+    "PIL": ("bot.record",),
 }
 
 # The core is handed everything: no clock, no chance, no files, no network, no other program.

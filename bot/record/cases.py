@@ -230,6 +230,12 @@ class Cases(Garage):
         )
         return None if found is None else int(found)
 
+    def seat_of(self, case: int, person: int) -> Address | None:
+        """Where a person is met about a case, or None when he does not sit at it."""
+        sql = "select channel, chat, thread from seats where case_id = ? and person = ?"
+        row = self.row(sql, case, person)
+        return None if row is None else Address(**row)
+
     def seats(self, case: int) -> dict[str, tuple[int, Address]]:
         """Who sits at a case, by name, with number and address."""
         rows = self.rows(

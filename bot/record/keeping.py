@@ -110,7 +110,11 @@ def lay_messages(
     for n, (message, name) in enumerate((m, name) for m, name in meant if name in seats):
         person, address = seats[name]
         priority: Priority = "safety" if message.kind == "stop" else "answer"
-        store.put_out(address, person, message, at, n=n, case=step.case, inbox=incoming.id, priority=priority)
+        asked = step.after.asked.get(name) if message.choices else None
+        store.put_out(
+            address, person, message, at, n=n, case=step.case, inbox=incoming.id, priority=priority,
+            asked=asked.seq if asked else 0,
+        )  # fmt: skip
 
 
 def _meant_for(message: Message, speaker: str, others: Sequence[str]) -> Sequence[str]:

@@ -161,4 +161,48 @@ def lay_tables(db: Database) -> None:
     db.execute(f"pragma application_id = {APPLICATION}")
 
 
-NAMES = frozenset({"0001"})  # every step this version knows; a file with more is newer than we are
+_NETWORK = (
+    f"""create table updates (
+        id integer primary key autoincrement, channel text not null, number integer not null,
+        digest text not null, body text not null, handle text not null default '',
+        album text not null default '', due text not null check (due {_UTC}),
+        at text not null check (at {_UTC}),
+        state text not null default 'new' check (state in ('new', 'done', 'dead')),
+        tries integer not null default 0, fault text not null default '',
+        unique (channel, number, digest))""",
+    "create index updates_waiting on updates(id) where state = 'new'",
+    # `asked`: the entry that asks with this message; `receipt`: what the network calls it; `told`: what
+    # was answered; `edit_due`: from then on the message no longer looks as it must.
+    "alter table outbox add column asked integer not null default 0",
+    "alter table outbox add column receipt text not null default ''",
+    "alter table outbox add column ticked text not null default ''",
+    "alter table outbox add column closed integer not null default 0",
+    "alter table outbox add column told text not null default ''",
+    "alter table outbox add column edit_due text",
+    "create index outbox_edits on outbox(edit_due) where edit_due is not null",
+    "create index outbox_standing on outbox(person, case_id) where asked > 0 and closed = 0",
+    f"""create table fetches (
+        ref text primary key, channel text not null, locator text not null,
+        person integer not null references people(id), chat text not null,
+        kind text not null, name text not null, digest text not null default '',
+        state text not null default 'new' check (state in ('new', 'done', 'failed')),
+        tries integer not null default 0, fault text not null default '',
+        due text not null check (due {_UTC}), at text not null check (at {_UTC}))""",
+    f"""create table links (
+        digest text primary key, case_id integer not null references cases(id),
+        person integer not null references people(id),
+        until text not null check (until {_UTC}), at text not null check (at {_UTC}))""",
+    """create table chats (
+        channel text not null, chat text not null, reachable integer not null default 1, at text not null,
+        primary key (channel, chat))""",
+)
+
+
+@MIGRATIONS(name="0002")
+def lay_network(db: Database) -> None:
+    """Raw updates, receipts, files to fetch, links and chats."""
+    for statement in _NETWORK:
+        db.execute(statement)
+
+
+NAMES = frozenset({"0001", "0002"})  # every step this version knows; a file with more is newer than we are

@@ -55,6 +55,7 @@ class Outgoing:
     state: Literal["due", "sent", "given_up"]
     tries: int
     due: str
+    asked: int
 
 
 _OUT = """select o.*, p.name from outbox o join people p on p.id = o.person where """
@@ -69,7 +70,8 @@ def revive_message(payload: str) -> Message:
 
 def _outgoing(row: dict[str, Any]) -> Outgoing:
     same = {
-        key: row[key] for key in ("id", "channel", "address", "thread", "inbox", "n", "state", "tries", "due")
+        key: row[key]
+        for key in ("id", "channel", "address", "thread", "inbox", "n", "state", "tries", "due", "asked")
     }
     return Outgoing(
         **same,
@@ -114,6 +116,10 @@ class Post(Opened):
         told = {key: row[key] for key in ("id", "person", "flow", "state", "tries")}
         return Incoming(address=address, heard=heard, case=row["case_id"], **told)
 
+    def message_of(self, inbox: int) -> str:
+        """The network's own number of a message that was accepted."""
+        return str(self.value("select message_id from inbox where id = ?", inbox) or "")
+
     def waiting(self, channel: str | None = None) -> list[int]:
         """Numbers of messages accepted but not taken, in the order they came."""
         rows = self.rows(
@@ -150,8 +156,9 @@ class Post(Opened):
         inbox: int | None = None,
         priority: Priority = "answer",
         due: str = "",
+        asked: int = 0,
     ) -> int:
-        """Lay one message out for sending, now or when it is `due`."""
+        """Lay one message out for sending, now or when it is `due`. `asked`: the entry that asks with it."""
         return self.add(
             "outbox",
             inbox=inbox,
@@ -167,6 +174,7 @@ class Post(Opened):
             payload=json.dumps(message.dump(), ensure_ascii=False),
             due=due or now,
             at=now,
+            asked=asked,
         )
 
     def unsent(self, inbox: int) -> tuple[Outgoing, ...]:

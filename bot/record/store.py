@@ -25,8 +25,10 @@ from typing import Any
 
 from bot.core.events import EVENT, Entry
 from bot.record.cases import Cases
+from bot.record.joblist import JobList
 from bot.record.opening import BUSY_SECONDS, RecordBusyError, RecordError, in_words
 from bot.record.post import Post
+from bot.record.shown import Shown
 
 NO_NAME = "someone"  # stands where an erased person's name stood
 _OWN_WORDS = ("text", "words", "file")  # keys of an event that hold what its speaker said or showed
@@ -43,6 +45,7 @@ _ERASE = (
     f"delete from grants where person = :who or case_id in {_HIS_CASES}",
     f"delete from turns where case_id in {_HIS_CASES}",
     f"delete from entries where case_id in {_HIS_CASES}",
+    f"delete from links where person = :who or case_id in {_HIS_CASES}",
     f"delete from seats where person = :who or case_id in {_HIS_CASES}",
     f"delete from current where person = :who or case_id in {_HIS_CASES}",
     f"delete from book where bike in {_HIS_BIKES} or case_id in {_HIS_CASES}",
@@ -52,13 +55,18 @@ _ERASE = (
     "delete from cases where person = :who",
     "delete from bikes where person = :who",
     "delete from files where person = :who",
+    "delete from updates where (channel, handle) in"
+    " (select channel, handle from handles where person = :who)",
+    "delete from fetches where person = :who",
+    # A private chat goes by its owner's own number.
+    "delete from chats where (channel, chat) in (select channel, handle from handles where person = :who)",
     "delete from handles where person = :who",
     "update published set person = null where person = :who",
     "delete from people where id = :who",
 )
 
 
-class Store(Cases, Post):
+class Store(Cases, Post, Shown, JobList):
     """An open record. Close it when done; one connection belongs to one thread."""
 
     def __init__(self, path: str | Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 
@@ -18,6 +19,7 @@ from bot.reports.orders import order_list
 from bot.reports.sheet import (
     OTHER,
     Facts,
+    FileLine,
     FindingLine,
     LookAgainLine,
     LookLine,
@@ -73,7 +75,7 @@ def facts(
         currency=flow.money.currency if flow.money else "",
         as_of=flow.money.as_of if flow.money else "",
         looks_again=tuple(_looks_again(flow, state)),
-        notes=tuple(_notes(state, run)),
+        notes=tuple(_notes(flow, state, run)),
     )
 
 
@@ -81,10 +83,32 @@ def _role(state: State, seq: int) -> Role:
     return next((e.role for e in state.entries if e.seq == seq), "rider")
 
 
-def _notes(state: State, run: Clock) -> Iterator[NoteLine]:
+def _notes(flow: Flow, state: State, run: Clock) -> Iterator[NoteLine]:
+    sent: Counter[tuple[str, str]] = Counter()
     for seq, at, who, note in state.notes:
         if note.words or note.file:
-            yield NoteLine(note.words, note.file_kind, Voice(who, _role(state, seq), at, run.meter(seq)))
+            files = tuple(_count_files(sent, note.file_kind, note.file.split(), _about(flow, note.about)))
+            voice = Voice(who, _role(state, seq), at, run.meter(seq))
+            yield NoteLine(note.words, note.file_kind, voice, files)
+
+
+def _count_files(
+    sent: Counter[tuple[str, str]], kind: str, files: Sequence[str], about: str
+) -> Iterator[FileLine]:
+    for _ in files:
+        sent[kind, about] += 1
+        yield FileLine(kind, sent[kind, about], about)
+
+
+def _about(flow: Flow, about: str) -> str:
+    """What was asked when a note came, by its name; "" for what has none, such as the bike's name."""
+    what, _, id = about.partition(":")
+    if what in ("question", "check", "trait") and id in {**flow.asks, **flow.traits}:
+        return brief(flow.asks[id] if id in flow.asks else flow.traits[id])
+    name = id.partition("/")[0]
+    if what in ("remedy", "step", "point", "shut", "cure", "proof", "held") and name in flow.remedies:
+        return flow.remedies[name].name
+    return flow.access[name].do if name in flow.access else ""
 
 
 # --- findings --------------------------------------------------------------------------------

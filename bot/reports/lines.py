@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from bot.reports.ahead import LeftOut
-from bot.reports.sheet import OTHER, Facts, Hours, LookAgainLine, StopLine, Voice
+from bot.reports.sheet import OTHER, Facts, FileLine, Hours, LookAgainLine, StopLine, Voice
 from bot.reports.wording import Wording
 
 MOST = 9.5  # looks that find more of 10 are not called certain
@@ -88,6 +88,12 @@ def topic(question: str) -> str:
     head = question.partition("?")[0].partition(" (")[0].partition(". ")[0]
     first = head.partition(",")[0]
     return (first if " " in first else head).rstrip(".:")
+
+
+def file_name(file: FileLine, say: Wording) -> str:
+    """A photo or file as both sheets call it."""
+    key = "file.about" if file.about else "file"
+    return say[key].format(kind=file.kind, n=file.n, about=topic(file.about))
 
 
 def listed(names: Iterable[str]) -> str:

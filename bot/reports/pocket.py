@@ -19,6 +19,7 @@ from bot.reports.lines import (
     chance_word,
     counted,
     doing,
+    file_name,
     garage,
     hours,
     listed,
@@ -40,6 +41,7 @@ NAMES = 2  # of what was left for the garage, for one reason
 QUIET = 4  # places where nothing was seen
 UNJUDGED = 6  # of what the rider could not judge
 NOTE = 60  # letters of the last note
+FILES = 4  # photos and files named one by one
 SETTLED: tuple[Standing, ...] = ("found", "repaired", "ruled-out")
 
 
@@ -256,3 +258,5 @@ def _notes(sheet: Facts, say: Wording) -> Iterator[str]:
     cut = cut if len(cut) <= NOTE else f"{cut[:NOTE].rstrip()}..."
     last = say["short.note"].format(words=cut) if cut else ""
     yield counted("short.notes", len(sheet.notes), say, last=last)
+    if files := [file_name(file, say) for note in sheet.notes for file in note.files]:
+        yield say["short.files"].format(list=_cut(files, FILES, say))

@@ -124,10 +124,20 @@ class LookAgainLine:
 
 
 @dataclass(frozen=True)
+class FileLine:
+    """A photo or file: the `n`-th of its kind that came while `about` was asked ("" for nothing)."""
+
+    kind: str
+    n: int
+    about: str
+
+
+@dataclass(frozen=True)
 class NoteLine:
     words: str
     file_kind: str
     voice: Voice
+    files: tuple[FileLine, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from bot.reports.lines import (
     asked,
     chance,
     doing,
+    file_name,
     garage,
     hours,
     listed,
@@ -242,4 +243,5 @@ def _notes(sheet: Facts, say: Wording) -> Iterator[str]:
     for note in sheet.notes:
         key = "note" if not note.file_kind else "note.both" if note.words else "note.file"
         words = " ".join(note.words.split())
-        yield "- " + say[key].format(words=words, kind=note.file_kind, voice=voice(note.voice, say))
+        kind = listed(file_name(file, say) for file in note.files) or note.file_kind
+        yield "- " + say[key].format(words=words, kind=kind, voice=voice(note.voice, say))

@@ -37,6 +37,11 @@ def make(target: Path) -> None:
         ben.hand_in("no brakes")
         store.keep_file(ann.number, b"a picture", "photo", AT)
         store.write_book("1", 1, AT, "hours", {"low": 43})
+        store.keep_update("telegram", 7, '{"update_id": 7}', AT)
+        store.want_file("tg-1-x", "telegram", "locator", ann.number, "5", "photo", "", AT)
+        store.make_link("token", 1, ann.number, "2026-05-03T09:00:00Z", AT)
+        store.mark_reachable("telegram", "5", False, AT)
+        store.ask_job("my_data", {"chat": "5"}, ann.number, AT)
         store.backup(target)
         store.close()
 

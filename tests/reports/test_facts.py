@@ -263,6 +263,21 @@ def test_words_and_photos_are_kept_with_who_sent_them() -> None:
     ]
 
 
+def test_photos_are_counted_by_what_was_asked_when_they_came() -> None:
+    case = opened().add(events.Noted(file="a", file_kind="photo", about="question:magnet"))
+    case.add(events.Noted(file="b c", file_kind="photo", about="question:magnet", words="both sides"))
+    case.add(events.Noted(file="d", file_kind="voice", about="check:nut"))
+    case.add(events.Noted(file="e", file_kind="photo", about="step:refit-nut/clean"))
+    case.add(events.Noted(file="f", file_kind="photo", about="access:cover"))
+    case.add(events.Noted(file="g", file_kind="photo", about="bike:"))
+    magnet = "Hold a magnet under the bits. What happens?"
+    assert [[(f.kind, f.n, f.about) for f in note.files] for note in of(case).notes] == [
+        [("photo", 1, magnet)], [("photo", 2, magnet), ("photo", 3, magnet)],
+        [("voice", 1, "Try the nut by hand.")], [("photo", 1, "Refit the drive nut")],
+        [("photo", 1, "Take the cover off.")], [("photo", 1, "")],
+    ]  # fmt: skip
+
+
 def test_minutes_and_money_spent_are_the_declared_ones() -> None:
     case = (
         opened()

@@ -32,6 +32,21 @@ def lines(case: Diary) -> list[str]:
     return text.whole(FLOW, case.state, NOON).split("\n")
 
 
+def test_photos_are_named_by_what_was_asked_on_both_sheets() -> None:
+    case = opened().add(events.Noted(file="a", file_kind="photo", about="question:magnet"))
+    case.add(events.Noted(file="b c", file_kind="photo", about="question:magnet", words="both sides"))
+    case.add(events.Noted(file="d", file_kind="photo", about="bike:"))
+    notes = [line for line in lines(case) if "photo" in line]
+    assert notes == [
+        "- photo 1 of Hold a magnet under the bits (rider, 2026-05-04 09:04, 43 h)",
+        '- "both sides", with photo 2 of Hold a magnet under the bits; '
+        "photo 3 of Hold a magnet under the bits (rider, 2026-05-04 09:05, 43 h)",
+        "- photo 1 (rider, 2026-05-04 09:06, 43 h)",
+    ]
+    [short] = [line for line in text.summary(FLOW, case.state, NOON).split("\n") if "photo" in line]
+    assert short.startswith("SENT: photo 1 of Hold a magnet under the bits; photo 2 of Hold a magnet")
+
+
 def test_a_whole_sheet_by_hand() -> None:
     case = stopped().add(events.WentOn(minutes=20)).answer("magnet", "none").answer("magnet", "all")
     case.by("mechanic").answer("nut", "bad", minutes=5)

@@ -1,0 +1,206 @@
+"""Handing what came to the talk: one message, one turn, and what the turn has passed becomes a record."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from collections.abc import Callable, Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from telegram import User
+
+from bot import turn
+from bot.channels.telegram.reading import Came
+from bot.channels.telegram.settings import Settings
+from bot.core.messages import Choice, Message
+
+CHANNEL = "telegram"
+LINK_DAYS = 2
+_NUMBERS = re.compile(r"[\d\s,.;+&-]+", re.ASCII)
+
+
+class Hearing:
+    """What came goes into the talk, and what is no part of the talk is told beside it."""
+
+    def __init__(
+        self, store: turn.Store, settings: Settings, me: User, clock: Callable[[], datetime]
+    ) -> None:
+        self.store, self.settings, self.me, self.clock = store, settings, me, clock
+
+    # --- into the talk -------------------------------------------------------------------------
+
+    def _hear(
+        self,
+        update: int,
+        came: Came,
+        *,
+        text: str = "",
+        press: str = "",
+        file: str = "",
+        file_kind: str = "",
+    ) -> None:
+        """Hand it to the talk; `_go_on` lets the talk take its turn."""
+        with self.store.writing():
+            self._accept(came, text=text, press=press, file=file, file_kind=file_kind)
+            self.store.finish_update(update)
+
+    def _say_for(self, update: int, came: Came, text: str) -> None:
+        """As if he had written this."""
+        self._hear(update, came, text=text)
+        self.finish()
+
+    def finish(self) -> None:
+        """Take what was handed over and not taken, as after a crash."""
+        for inbox in self.store.waiting(CHANNEL):
+            self._take(inbox)
+
+    def _accept(
+        self, came: Came, *, text: str = "", press: str = "", file: str = "", file_kind: str = ""
+    ) -> int | None:
+        person = self.store.person(self._meet(came))
+        heard = turn.Heard(text=_storable(text), press=press, file=file, file_kind=file_kind, who=person.name,
+                           role=person.role)  # fmt: skip
+        id = f"press-{came.query}" if came.kind == "press" else came.message
+        return turn.accept(self.store, CHANNEL, came.chat, person.name, id, heard, self.clock(),
+                           thread=came.thread, handle=came.handle)  # fmt: skip
+
+    def _take(self, inbox: int) -> None:
+        """One turn; the questions that it has passed become records of what was answered."""
+        with self.store.writing():
+            incoming = self.store.incoming(inbox)
+            current = self.store.current(incoming.address, incoming.person)
+            before = self._asked(incoming.person, incoming.case or current)
+            turn.take(self.store, inbox, self.clock())
+            case = self.store.incoming(inbox).case
+            if case is None:
+                return
+            self._close_passed(incoming, case, before)
+            self._keep_private(inbox, case)
+
+    def _close_passed(self, incoming: turn.Incoming, case: int, before: int) -> None:
+        """Questions that are open no more: a record of what was understood under the one just answered."""
+        state = self.store.state(case)
+        asked = state.asked.get(incoming.heard.who)
+        now = asked.seq if asked else 0
+        at = turn.stamp(self.clock())
+        for passed in self.store.passed_questions(incoming.person, CHANNEL, case, now):
+            told = ""
+            if passed.asked == before and now != before:
+                shown, heard = turn.revive_message(passed.payload), incoming.heard
+                values = understood(state.entries, before, heard.who)
+                told = told_as(shown, values) or told_by(shown, heard.press, heard.text)
+            self.store.close_question(passed.outbox, told, at)
+
+    def _keep_private(self, inbox: int, case: int) -> None:
+        """A group is shown no sheet and no history: who asked for it reads it in private."""
+        for out in self.store.unsent(inbox):
+            if out.message.kind == "record" and out.channel == CHANNEL and out.address.startswith("-"):
+                person = self.store.named(out.person)
+                assert person is not None
+                told = self._say("telegram.read_in_private", link=self.link_from(case, person.id))
+                self.store.rephrase(out.id, Message(told))
+
+    def _asked(self, person: int, case: int | None) -> int:
+        """The entry that asks this person now, 0 for none."""
+        if case is None:
+            return 0
+        asked = self.store.state(case).asked.get(self.store.person(person).name)
+        return asked.seq if asked else 0
+
+    # --- people, and what is told beside the talk -------------------------------------------------
+
+    def _meet(self, came: Came) -> int:
+        known = self.store.known_as(CHANNEL, came.handle)
+        if known is not None:
+            return known.id
+        role: turn.Role = "admin" if came.handle in self.settings.admins else "rider"
+        with self.store.writing():
+            made = self.store.meet(CHANNEL, came.handle, came.name, role, turn.stamp(self.clock()))
+            if self.settings.language != "en":
+                self.store.settle(made.id, "language", self.settings.language)
+        return made.id
+
+    def _where(self, came: Came) -> turn.Address:
+        return turn.Address(CHANNEL, came.chat, came.thread)
+
+    def _current(self, came: Came) -> int | None:
+        """The case that a message like this goes to."""
+        person = self.store.known_as(CHANNEL, came.handle)
+        return None if person is None else self.store.current(self._where(came), person.id)
+
+    def _answer(self, update: int, came: Came, text: str, choices: tuple[Choice, ...] = ()) -> None:
+        """Say something that is no part of the talk, and be done with the update."""
+        with self.store.writing():
+            self._tell(came, text, choices)
+            self.store.finish_update(update)
+
+    def _tell(self, came: Came, text: str, choices: tuple[Choice, ...] = ()) -> None:
+        message = Message(text, kind="info", choices=choices)
+        with self.store.writing():
+            at = turn.stamp(self.clock())
+            self.store.put_out(self._where(came), self._meet(came), message, at, n=0)
+
+    def link_from(self, case: int, person: int) -> str:
+        """A new way for this person from a group into his case in private."""
+        token = secrets.token_urlsafe(24)
+        until = turn.stamp(self.clock() + timedelta(days=LINK_DAYS))
+        with self.store.writing():
+            self.store.make_link(token, case, person, until, turn.stamp(self.clock()))
+        return f"https://t.me/{self.me.username}?start=g{token}"
+
+    def _control(self, came: Came, name: str) -> str:
+        """A control word in the language of the person."""
+        return self._words_of(came).controls[name][0]
+
+    def _words_of(self, came: Came) -> turn.Words:
+        known = self.store.known_as(CHANNEL, came.handle)
+        language = known.settings.get("language") if known else None
+        return turn.read_words(str(language or self.settings.language))
+
+    def _say(self, key: str, **values: object) -> str:
+        return turn.read_words(self.settings.language).say(key, **values)
+
+
+def understood(entries: Sequence[Any], asked: int, who: str) -> tuple[str, ...] | None:
+    """The ids of what this person's answer to the entry that asked was taken for; None for no such answer."""
+    question = next((e.event for e in entries if e.seq == asked), None)
+    for entry in entries:
+        event = entry.event
+        about = next((getattr(event, key) for key in ("ask", "trait", "setting") if hasattr(event, key)), "")
+        if entry.seq > asked and entry.who == who and question is not None and about == question.id:
+            value = getattr(event, "value", getattr(event, "answer", None))
+            return value if isinstance(value, tuple) else (str(value),)
+    return None
+
+
+def told_as(asked: Message, values: tuple[str, ...] | None) -> str:
+    """The labels of these answers; that of 'none of these' where several could be taken and none was."""
+    if values is None:
+        return ""
+    labels = {c.press: c.label for c in asked.choices if not c.control}
+    if asked.many and not values and labels:
+        return list(labels.values())[-1]
+    return "; ".join(labels[v] for v in values) if set(values) <= set(labels) else ""
+
+
+def told_by(asked: Message, press: str, text: str) -> str:
+    """What was answered: in the words of the choices where it was their button or number, else as written."""
+    if press:
+        id = press.partition(":")[2]
+        return next((c.label for c in asked.choices if c.press == id), "")
+    labels = {c.n: c.label for c in asked.choices if not c.control}
+    if not _NUMBERS.fullmatch(text):
+        return text
+    spread = re.sub(r"(\d{1,2})\s*-\s*(\d{1,2})", lambda m: _run(int(m[1]), int(m[2])), text)
+    numbers = [int(n) for n in re.findall(r"\d{1,9}", spread)]
+    return "; ".join(labels[n] for n in numbers) if numbers and set(numbers) <= set(labels) else text
+
+
+def _run(first: int, last: int) -> str:
+    return " ".join(map(str, range(first, last + 1)))
+
+
+def _storable(text: str) -> str:
+    """Text that can be written as UTF-8."""
+    return text.encode("utf-8", "replace").decode("utf-8").replace("\0", "")

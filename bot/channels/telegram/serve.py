@@ -1,0 +1,281 @@
+"""The bot as a program: locked, begun, kept going, ended."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import fcntl
+import io
+import json
+import logging
+import re
+import signal
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TextIO
+
+from telegram import Bot, BotCommand
+from telegram.error import EndPointNotFound, InvalidToken, TelegramError
+from telegram.request import HTTPXRequest
+
+from bot import turn
+from bot.channels.telegram import chatting, intake
+from bot.channels.telegram.fetching import Fetcher
+from bot.channels.telegram.intake import Fatal
+from bot.channels.telegram.reading import ALLOWED
+from bot.channels.telegram.reception import CHANNEL, COMMANDS, Reception
+from bot.channels.telegram.sending import Sender
+from bot.channels.telegram.settings import Settings
+
+LOG = logging.getLogger("sumpline.telegram")
+JOB_TRIES = 3
+LOOK_AGAIN = 1.0  # seconds after which waiting rows are looked for, even if nobody woke us
+_SECRETS = re.compile(r"\d{3,}:[\w-]{30,}")
+
+
+class Redacting(logging.Filter):
+    """Takes tokens out of whatever is logged, and people's words out of what the libraries log."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        if record.levelno < logging.WARNING and not record.name.startswith("sumpline"):
+            record.msg, record.args = f"{record.name}: {record.funcName}", ()  # whole requests, otherwise
+        text = record.getMessage()
+        if _SECRETS.search(text):
+            record.msg, record.args = _SECRETS.sub("(token)", text), ()
+        if record.exc_info:
+            record.exc_text = _SECRETS.sub("(token)", logging.Formatter().formatException(record.exc_info))
+            record.exc_info = None
+        return True
+
+
+def log_to(out: TextIO, level: int = logging.INFO) -> None:
+    """Log lines for whoever runs the bot: no tokens, names or texts of people at any level."""
+    handler = logging.StreamHandler(out)
+    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+    handler.addFilter(Redacting())
+    logging.basicConfig(level=level, handlers=[handler], force=True)
+    for loud in ("httpx", "httpcore", "telegram", "asyncio"):  # they log addresses, and those hold the token
+        logging.getLogger(loud).setLevel(logging.WARNING)
+
+
+@contextlib.contextmanager
+def locked(database: Path) -> Iterator[None]:
+    """One program a record asks for updates. Raises Fatal when there is one already."""
+    path = database.with_name(database.name + ".telegram.lock")
+    with open(path, "w", encoding="ascii") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as err:
+            raise Fatal(f"Another program serves Telegram from {database} already; end it first.") from err
+        yield
+
+
+def make_bot(settings: Settings) -> Bot:
+    """The library's bot, at the address of the settings."""
+    request = HTTPXRequest(connection_pool_size=16, read_timeout=15, connect_timeout=10, pool_timeout=5)
+    asking = HTTPXRequest(connection_pool_size=1, read_timeout=40, connect_timeout=10)
+    return Bot(
+        settings.token, base_url=f"{settings.api}/bot", base_file_url=f"{settings.files}/file/bot",
+        request=request, get_updates_request=asking,
+    )  # fmt: skip
+
+
+async def look(settings: Settings) -> list[str]:
+    """What `--dry-run` finds: one sentence for each thing that is in the way."""
+    found = []
+    try:
+        turn.open_record(settings.database).close()
+        with locked(settings.database):
+            pass
+    except (turn.RecordError, Fatal) as wrong:
+        found.append(str(wrong))
+    bot = make_bot(settings)
+    try:
+        await bot.initialize()
+    except (InvalidToken, EndPointNotFound):
+        found.append("The platform does not know this token; copy it again from where you got it.")
+    except TelegramError as err:
+        found.append(f"The platform cannot be reached at {settings.api} ({type(err).__name__}).")
+    finally:
+        await _shut(bot)
+    return found
+
+
+async def _shut(bot: Bot) -> None:
+    with contextlib.suppress(TelegramError, RuntimeError):
+        await bot.shutdown()
+    for request in bot._request:  # shutdown does nothing for a bot whose start failed
+        await request.shutdown()
+
+
+class Service:
+    """Everything that runs side by side around one record."""
+
+    def __init__(self, settings: Settings, store: turn.Store, clock: Callable[[], datetime]) -> None:
+        self.settings, self.store, self.clock = settings, store, clock
+        self.bot = make_bot(settings)
+        self.stopping = asyncio.Event()
+        self.came, self.due = asyncio.Event(), asyncio.Event()
+        self.ready = asyncio.Event()
+
+    async def run(self) -> None:
+        """Serve until told to stop. Raises Fatal."""
+        try:
+            if not await self._begin():
+                return
+            tasks = [asyncio.create_task(part) for part in (
+                self._receive(), self._take_all(), self._send_all(), self._fetch_all(), self._do_jobs(),
+                self.stopping.wait(),
+            )]  # fmt: skip
+            self.ready.set()
+            done, left = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+            while left:  # before Python 3.12, wait_for may lose the cancelling of a task just woken
+                for task in left:
+                    task.cancel()
+                _, left = await asyncio.wait(left, timeout=0.2)
+            for task in done:
+                if (fault := task.exception()) is not None:
+                    raise fault
+        finally:
+            await _shut(self.bot)
+
+    async def _begin(self) -> bool:
+        """Get to know ourselves and the record; False when told to stop before that."""
+        pause = 1.0
+        while True:
+            try:
+                await self.bot.initialize()
+                break
+            except (InvalidToken, EndPointNotFound) as err:
+                raise Fatal("The platform refuses the token: it was revoked or is wrong.") from err
+            except TelegramError as err:
+                LOG.warning("the platform cannot be reached (%s); trying again", type(err).__name__)
+                with contextlib.suppress(TimeoutError):
+                    await asyncio.wait_for(self.stopping.wait(), pause)
+                    return False
+                pause = min(30.0, pause * 1.5)
+        me = self.bot.bot
+        self.reception = Reception(self.store, self.settings, me, self.clock)
+        self.sender = Sender(self.store, self.bot, self.clock, self.reception.link_from)
+        self.fetcher = Fetcher(self.store, self.bot, self.settings, self.clock)
+        self.reception.finish()
+        for line in self.reception.status().splitlines():
+            LOG.info("%s", line)
+        with contextlib.suppress(TelegramError):
+            await self._introduce()
+        return True
+
+    async def _introduce(self) -> None:
+        """The menu, and how updates are to reach us."""
+        words = turn.read_words(self.settings.language)
+        shown = [name for name in COMMANDS if name not in ("status", "whole", "later")]
+        menu = [BotCommand(name, words.say(f"telegram.menu.{name}")) for name in shown]
+        await self.bot.set_my_commands(menu)
+        hook = self.settings.webhook
+        if hook is None:
+            await self.bot.delete_webhook(drop_pending_updates=False)
+        else:
+            await self.bot.set_webhook(hook.url, secret_token=hook.secret, allowed_updates=list(ALLOWED))
+
+    async def _receive(self) -> None:
+        hook = self.settings.webhook
+        if hook is not None:
+            await intake.listen(self.store, hook, self.reception, self.clock, self.came)
+        else:
+            await intake.poll(self.store, self.bot, self.reception, self.clock, self.came)
+
+    # --- turns -------------------------------------------------------------------------------
+
+    async def _take_all(self) -> None:
+        while True:
+            self.came.clear()
+            for update in self.store.updates_due(CHANNEL, turn.stamp(self.clock())):
+                await self._take(update)
+                self.due.set()
+                await asyncio.sleep(0)  # let messages go out between two turns
+            await _woken(self.came, LOOK_AGAIN)
+
+    async def _take(self, update: int) -> None:
+        try:
+            came = self.reception.came(update)
+            reply = self.reception.quick(came)
+            if reply is not None:
+                await self._clear_spinner(reply.query, reply.text)
+            with chatting.shown(self.settings, came.chat, came.thread):
+                self.reception.take(update, came)
+        except turn.FILE_FAULTS as fault:
+            LOG.warning("the record cannot be written (%s); trying again", type(fault).__name__)
+            await asyncio.sleep(1.0)
+        except Exception as fault:
+            place = turn.place_of(fault)
+            dead = self.reception.set_aside(update, place)
+            LOG.error("update %s failed: %s%s", update, place, "; set aside" if dead else "")
+        for chat, text in self.reception.farewells:
+            with contextlib.suppress(TelegramError):
+                await self.bot.send_message(int(chat), text)
+        self.reception.farewells.clear()
+
+    async def _clear_spinner(self, query: str, text: str) -> None:
+        try:
+            await self.bot.answer_callback_query(query, text or None, show_alert=bool(text))
+        except TelegramError as err:  # too old, or the network: the turn goes on all the same
+            LOG.info("a press was not answered: %s", type(err).__name__)
+
+    # --- the rest ------------------------------------------------------------------------------
+
+    async def _send_all(self) -> None:
+        while True:
+            self.due.clear()
+            wait = await self.sender.send_due()
+            if self.sender.fatal is not None:
+                raise Fatal("The platform refuses the token: it was revoked.") from self.sender.fatal
+            await _woken(self.due, max(0.01, min(LOOK_AGAIN, wait)))
+
+    async def _fetch_all(self) -> None:
+        while True:
+            if not await self.fetcher.fetch_due():
+                await asyncio.sleep(LOOK_AGAIN)
+            self.due.set()
+
+    async def _do_jobs(self) -> None:
+        """Documents that were asked for: made from the record, sent, and only then done."""
+        while True:
+            for job in self.store.jobs_waiting("my_data"):
+                try:
+                    data = turn.everything_of(self.store, job.person)
+                    file = io.BytesIO(json.dumps(data, ensure_ascii=False, indent=1).encode())
+                    chat = int(job.data["chat"])
+                    await self.bot.send_document(chat, file, filename="sumpline-my-data.json")
+                    with self.store.writing():
+                        self.store.job_done(job.id)
+                except (TelegramError, KeyError) as fault:
+                    with self.store.writing():
+                        self.store.job_failed(job.id, type(fault).__name__, JOB_TRIES)
+            await asyncio.sleep(LOOK_AGAIN)
+
+
+async def _woken(event: asyncio.Event, seconds: float) -> None:
+    with contextlib.suppress(TimeoutError):
+        await asyncio.wait_for(event.wait(), seconds)
+
+
+def serve(settings: Settings, out: TextIO) -> int:
+    """Run until SIGTERM or Ctrl-C; the status for the shell."""
+    log_to(out)
+
+    async def run() -> None:
+        with locked(settings.database), contextlib.closing(turn.open_record(settings.database)) as store:
+            service = Service(settings, store, lambda: datetime.now(UTC))
+            loop = asyncio.get_running_loop()
+            for number in (signal.SIGTERM, signal.SIGINT):
+                loop.add_signal_handler(number, service.stopping.set)
+            await service.run()
+
+    try:
+        asyncio.run(run())
+    except (Fatal, turn.RecordError) as wrong:
+        LOG.error("%s", wrong)
+        return 1
+    LOG.info("Stopped; what waits is taken up at the next start.")
+    return 0

@@ -1,0 +1,67 @@
+"""Everything that the record holds of one person, as plain data for him to keep."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from bot.record.store import Store
+
+VERSION = 1
+
+
+def everything_of(store: Store, person: int) -> dict[str, Any]:
+    """The person, his bikes, cases with all entries, messages and files. KeyError when there is none."""
+    who = store.person(person)
+    return {
+        "sumpline": VERSION,
+        "name": who.name,
+        "role": who.role,
+        "settings": dict(who.settings),
+        "known_as": store.rows("select channel, handle from handles where person = ?", person),
+        "bikes": [_bike(store, row) for row in store.rows("select * from bikes where person = ?", person)],
+        "cases": [_case(store, line.id) for line in reversed(store.cases_of(person))],
+        "messages": [
+            _heard(row) for row in store.rows("select * from inbox where person = ? order by id", person)
+        ],
+        "answers": store.rows(
+            "select at, channel, text, state from outbox where person = ? order by id", person
+        ),
+        "files": store.rows("select digest, kind, size, at from files where person = ? order by at", person),
+    }
+
+
+def _bike(store: Store, row: dict[str, Any]) -> dict[str, Any]:
+    readings = store.rows(
+        """select m.kind, r.low, r.high, r.at from readings r join meters m on m.id = r.meter
+        where m.bike = ? order by r.at, r.id""",
+        row["id"],
+    )
+    book = store.rows("select at, kind, data from book where bike = ? order by id", row["id"])
+    return {
+        "nickname": row["nickname"],
+        "since": row["at"],
+        "traits": json.loads(row["traits"]),
+        "readings": readings,
+        "book": [{**line, "data": json.loads(line["data"])} for line in book],
+    }
+
+
+def _case(store: Store, case: int) -> dict[str, Any]:
+    line = store.case(case)
+    return {
+        "case": case,
+        "bike": line.nickname,
+        "flow": line.title,
+        "complaint": line.complaint,
+        "opened": line.opened,
+        "ended": line.ended,
+        "entries": [
+            {"n": e.seq, "at": e.at, "who": e.who, "role": e.role, **e.event.model_dump(mode="json")}
+            for e in store.entries(case)
+        ],
+    }
+
+
+def _heard(row: dict[str, Any]) -> dict[str, Any]:
+    return {"at": row["at"], "channel": row["channel"], **json.loads(row["heard"])}
