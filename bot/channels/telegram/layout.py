@@ -85,7 +85,7 @@ def cut(text: str, longest: int = LONGEST) -> tuple[str, ...]:
         at = max(room.rfind("\n"), 0) or max(room.rfind(" "), 0) or len(room)
         pieces.append(text[:at].rstrip())
         text = text[at:].lstrip()
-    return tuple(piece for piece in (*pieces, text) if piece) or ("-",)
+    return tuple(piece for piece in (*pieces, text) if piece.strip()) or ("-",)
 
 
 def _fitting(text: str, longest: int) -> str:
