@@ -320,7 +320,7 @@ def tokens(text: str) -> tuple[str, ...]:
     return _tokens(text) if len(text) <= PHRASE else tuple(word.text for word in words(fold(text)))
 
 
-@lru_cache(maxsize=20_000)  # phrases of flows and wording: the same at every turn
+@lru_cache(maxsize=8_000)  # phrases of flows and wording: the same at every turn
 def _tokens(phrase: str) -> tuple[str, ...]:
     return tuple(word.text for word in words(fold(phrase)))
 
