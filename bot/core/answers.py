@@ -11,10 +11,8 @@ from bot.core.offers import (
     Ambiguous,
     Chosen,
     Control,
-    Kind,
     Measured,
     Offer,
-    Offered,
     OutOfRange,
     Reading,
     Spanned,
@@ -26,11 +24,6 @@ from bot.core.offers import (
 from bot.core.replies import Phrase, Reply, chosen, stripped, ways
 from bot.core.spoken import ENGLISH, Spoken, fold, off, slips, tokens, words
 from bot.core.units import Quantity, convert, measure, quantities
-
-__all__ = [
-    "Ambiguous", "Chosen", "Control", "Kind", "Measured", "Offer", "Offered", "OutOfRange", "Reading",
-    "Spanned", "Sweeping", "Ticked", "Unclear", "WrongUnit", "led", "read",
-]  # fmt: skip
 
 AMONG = 6  # words a message may have for its one bare number to be the measurement
 LISTED = 24  # parts of a list looked at: twice the most marks there are

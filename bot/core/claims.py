@@ -10,10 +10,11 @@ from dataclasses import replace
 
 from bot.core import stops
 from bot.core.agenda import Next
-from bot.core.answers import Chosen, Reading, Ticked, Unclear, led
+from bot.core.answers import led
 from bot.core.events import Noted, Opened, StopRaised
 from bot.core.flow import Flow, Several
 from bot.core.hearing import offer
+from bot.core.offers import Chosen, Reading, Ticked, Unclear
 from bot.core.plan import known
 from bot.core.putting import PUT, stop_message
 from bot.core.reasons import claimed

@@ -9,7 +9,6 @@ from typing import Literal
 
 from bot.core import corrections, moves, plan, reasons
 from bot.core.agenda import Next
-from bot.core.answers import Chosen
 from bot.core.curing import CURED
 from bot.core.events import (
     Answered,
@@ -25,6 +24,7 @@ from bot.core.events import (
     Withdrawn,
 )
 from bot.core.messages import Message
+from bot.core.offers import Chosen
 from bot.core.phrases import plain
 from bot.core.putting import PUT, stop_message
 from bot.core.settling import upcoming

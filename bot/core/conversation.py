@@ -25,7 +25,14 @@ from typing import Any
 
 from bot.core import controls, corrections, moves, reasons
 from bot.core.agenda import Next
-from bot.core.answers import (
+from bot.core.answers import read
+from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid
+from bot.core.desk import Desk
+from bot.core.events import Heard, Noted, SettingTold, WasAsked, WasHeard
+from bot.core.hearing import offer
+from bot.core.messages import Message
+from bot.core.moves import MOVES, Move
+from bot.core.offers import (
     Ambiguous,
     Chosen,
     Control,
@@ -37,14 +44,7 @@ from bot.core.answers import (
     Ticked,
     Unclear,
     WrongUnit,
-    read,
 )
-from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid
-from bot.core.desk import Desk
-from bot.core.events import Heard, Noted, SettingTold, WasAsked, WasHeard
-from bot.core.hearing import offer
-from bot.core.messages import Message
-from bot.core.moves import MOVES, Move
 from bot.core.overview import View, begins_new, overview
 from bot.core.putting import PUT
 from bot.core.settling import settle, upcoming

@@ -6,9 +6,10 @@ import re
 
 from bot.core import reasons
 from bot.core.agenda import Next
-from bot.core.answers import Reading, Unclear, read
+from bot.core.answers import read
 from bot.core.forms import likeness
 from bot.core.hearing import offer
+from bot.core.offers import Reading, Unclear
 from bot.core.putting import PUT
 from bot.core.spoken import ENGLISH, Spoken, fold, tokens
 from bot.core.state import Asked, Told

@@ -5,11 +5,11 @@ The offer is rebuilt from what was asked, never stored: a resumed case reads rep
 
 from __future__ import annotations
 
-from bot.core.answers import Chosen, Measured, Offer, Offered, Reading, Spanned, Ticked
 from bot.core.events import Answered
 from bot.core.findings import ASKED, LOOKED, MECHANIC
 from bot.core.flow import Answer, Asked_, Flow, Graded, Look, Note, Number, One, Several
 from bot.core.messages import Choice
+from bot.core.offers import Chosen, Measured, Offer, Offered, Reading, Spanned, Ticked
 from bot.core.state import Asked
 from bot.core.talk import Talk
 

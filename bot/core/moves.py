@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from bot.core import plan, reasons, stops
-from bot.core.answers import Chosen, Reading
 from bot.core.claims import hear_complaint
 from bot.core.curing import CURED
 from bot.core.events import (
@@ -40,6 +39,7 @@ from bot.core.events import (
 )
 from bot.core.flow import Look, Number, SecondLook, Several
 from bot.core.hearing import answer
+from bot.core.offers import Chosen, Reading
 from bot.core.phrases import plain, stop_text
 from bot.core.putting import stop_message
 from bot.core.state import Asked

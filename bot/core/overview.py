@@ -7,11 +7,12 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from bot.core import odds, plan
-from bot.core.answers import Control, read
+from bot.core.answers import read
 from bot.core.desk import Desk
 from bot.core.events import Heard
 from bot.core.flow import Flow
 from bot.core.history import history
+from bot.core.offers import Control
 from bot.core.standing import of_unlisted, standings
 from bot.core.state import Asked, State
 from bot.core.told import pick

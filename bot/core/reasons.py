@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from bot.core import odds, plan, stops
 from bot.core.agenda import Next, unmended
-from bot.core.answers import Measured
 from bot.core.desk import Desk
 from bot.core.events import Answered, TraitTold
 from bot.core.findings import TOLD
@@ -12,6 +11,7 @@ from bot.core.flow import Asked_, Flow, Graded, Look, Number, One, Several
 from bot.core.hearing import ranged
 from bot.core.history import history
 from bot.core.messages import Message
+from bot.core.offers import Measured
 from bot.core.phrases import order_lines, plain
 from bot.core.plan import known
 from bot.core.standing import Suspect, standings

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from bot.core.answers import (
+from bot.core.answers import read
+from bot.core.offers import (
     Ambiguous,
     Chosen,
     Control,
@@ -20,7 +21,6 @@ from bot.core.answers import (
     Ticked,
     Unclear,
     WrongUnit,
-    read,
 )
 from bot.core.spoken import fold, off
 

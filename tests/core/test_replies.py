@@ -4,19 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from bot.core.answers import (
-    Ambiguous,
-    Chosen,
-    Control,
-    Offer,
-    Offered,
-    Reading,
-    Sweeping,
-    Ticked,
-    Unclear,
-    led,
-    read,
-)
+from bot.core.answers import led, read
+from bot.core.offers import Ambiguous, Chosen, Control, Offer, Offered, Reading, Sweeping, Ticked, Unclear
 from tests.core.test_answers import AMOUNT, HOURS, KINDS, MAGNET, NUT, PIECES, RIGHT, ticked
 
 SHRUGS = {"not_sure": ("not sure", "dunno", "idk", "no idea", "can't tell", "cant tell")}
