@@ -14,6 +14,7 @@ from typing import Any, Literal
 from uuid import uuid4
 
 from bot import turn
+from bot.channels.plain import storable
 from bot.core.events import Heard
 from bot.core.messages import Choice
 
@@ -75,8 +76,9 @@ class Seat:
 
     def say(self, text: str, *, press: str = "", file: str = "", file_kind: str = "") -> Said:
         """Hand in one message, do its turn, and return what is to be shown for it."""
+        said = storable(text[:LONGEST])
         heard = Heard(
-            text=_storable(text), press=press, file=file, file_kind=file_kind, who=self.who, role=self.role
+            text=said, press=press, file=file, file_kind=file_kind, who=self.who, role=self.role
         )
         now = self.clock()
         inbox = turn.accept(self.store, CHANNEL, CHAT, self.who, uuid4().hex, heard, now, flow=self.flow)
@@ -178,11 +180,6 @@ class Seat:
         with self.store.writing():
             person = self.store.meet(CHANNEL, self.who, self.who, self.role, turn.stamp(now))
         turn.join(self.store, theirs.case, CHANNEL, CHAT, person, now)
-
-
-def _storable(text: str) -> str:
-    """Text that can be written as UTF-8, of a length that a person may have typed."""
-    return text[:LONGEST].encode("utf-8", "replace").decode("utf-8").replace("\0", "")
 
 
 def _bytes(path: Path) -> bytes:

@@ -6,12 +6,12 @@ import os
 import re
 import shutil
 import textwrap
-import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
 from typing import TextIO
 
+from bot.channels.plain import headed, plain
 from bot.channels.seat import Said, Seat, Unusable, unbroken
 from bot.core.messages import Choice, Message
 
@@ -22,18 +22,10 @@ KEPT_ALL = "Nothing is lost."
 GO_ON = "Go on at any time with: sumpline chat"
 STOPS = "(Ctrl-D or Ctrl-C stops; nothing is lost.)"
 
-_HEADED = re.compile(r"^[^\W\d_]{4,}\b")  # a first word in capitals is told by `isupper`
-_TURNS_TEXT = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f]")
 _LEAD = re.compile(r"^\s*(?:\d+[.)]\s+|-\s+)?")
 
 
 # --- how a message looks --------------------------------------------------------------------
-
-
-def plain(text: str) -> str:
-    """Text that cannot steer the terminal: no control characters, nothing that turns lines around."""
-    spaced = _TURNS_TEXT.sub("", text.replace("\r\n", "\n").replace("\t", " "))
-    return "".join(c for c in spaced if c == "\n" or unicodedata.category(c) not in ("Cc", "Cs"))
 
 
 def lay_out(message: Message, width: int = WIDEST) -> str:
@@ -45,16 +37,8 @@ def lay_out(message: Message, width: int = WIDEST) -> str:
 
 
 def _text(message: Message, width: int) -> Iterator[str]:
-    text = plain(message.text).strip("\n")
-    if message.signal and not any(_headed(line) for line in text.split("\n")):
-        text = f"{message.signal.upper()}: {text}"
-    for line in text.split("\n"):
+    for line in headed(message).split("\n"):
         yield from _wrap(line, width, " " * len(_lead(line)))
-
-
-def _headed(line: str) -> bool:
-    found = _HEADED.match(line)
-    return bool(found and found[0].isupper())
 
 
 def _lead(line: str) -> str:

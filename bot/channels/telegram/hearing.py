@@ -11,6 +11,7 @@ from typing import Any
 from telegram import User
 
 from bot import turn
+from bot.channels.plain import storable
 from bot.channels.telegram.reading import Came
 from bot.channels.telegram.settings import Settings
 from bot.core.messages import Choice, Message
@@ -59,7 +60,7 @@ class Hearing:
         self, came: Came, *, text: str = "", press: str = "", file: str = "", file_kind: str = ""
     ) -> int | None:
         person = self.store.person(self._meet(came))
-        heard = turn.Heard(text=_storable(text), press=press, file=file, file_kind=file_kind, who=person.name,
+        heard = turn.Heard(text=storable(text), press=press, file=file, file_kind=file_kind, who=person.name,
                            role=person.role)  # fmt: skip
         id = f"press-{came.query}" if came.kind == "press" else came.message
         return turn.accept(self.store, CHANNEL, came.chat, person.name, id, heard, self.clock(),
@@ -199,8 +200,3 @@ def told_by(asked: Message, press: str, text: str) -> str:
 
 def _run(first: int, last: int) -> str:
     return " ".join(map(str, range(first, last + 1)))
-
-
-def _storable(text: str) -> str:
-    """Text that can be written as UTF-8."""
-    return text.encode("utf-8", "replace").decode("utf-8").replace("\0", "")

@@ -7,11 +7,10 @@ buttons a row give gloves the widest target.
 from __future__ import annotations
 
 import html
-import re
-import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from bot.channels.plain import headed, plain
 from bot.core.messages import Choice, Message
 
 LONGEST = 4_000  # UTF-16 units of one message; the platform refuses more than 4096
@@ -19,8 +18,6 @@ WIDE = 16  # characters of a label that still fits half a phone's width, its num
 WIDEST = 34  # characters of a label on a button; longer ones stand in the text
 VERSION = "1"
 DONE = "done"
-
-_TURNS_TEXT = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f]")
 
 Button = tuple[str, str]  # label, and what it sends back
 Rows = tuple[tuple[Button, ...], ...]
@@ -32,12 +29,6 @@ class Sheet:
 
     texts: tuple[str, ...]
     rows: Rows = ()
-
-
-def plain(text: str) -> str:
-    """Text that cannot steer what shows it."""
-    spaced = _TURNS_TEXT.sub("", text.replace("\r\n", "\n").replace("\t", " "))
-    return "".join(c for c in spaced if c == "\n" or unicodedata.category(c) not in ("Cc", "Cs"))
 
 
 def units(text: str) -> int:
@@ -59,18 +50,11 @@ def recorded(text: str, told: str) -> str:
 
 def whole(message: Message) -> str:
     """All that a message says, before it is cut."""
-    text = plain(message.text).strip("\n")
-    if message.signal and not any(_is_headed(line) for line in text.split("\n")):
-        text = f"{message.signal.upper()}: {text}"
+    text = headed(message)
     listed = [c for c in message.choices if not c.control]
     if any(len(plain(c.label)) > WIDEST for c in listed):
         text += "\n\n" + "\n".join(f"{c.n}  {_one_line(c.label)}" for c in listed)
     return text.strip("\n") or "-"
-
-
-def _is_headed(line: str) -> bool:
-    found = re.match(r"^[^\W\d_]{4,}\b", line)
-    return bool(found and found[0].isupper())
 
 
 def _one_line(label: str) -> str:

@@ -1,0 +1,35 @@
+"""A message as plain text that is safe to show: what every channel does before it lays anything out."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+from bot.core.messages import Message
+
+_HEADED = re.compile(r"^[^\W\d_]{4,}\b")  # a first word in capitals is told by `isupper`
+_TURNS_TEXT = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f]")
+
+
+def plain(text: str) -> str:
+    """Text that cannot steer what shows it: no control characters, nothing that turns lines around."""
+    spaced = _TURNS_TEXT.sub("", text.replace("\r\n", "\n").replace("\t", " "))
+    return "".join(c for c in spaced if c == "\n" or unicodedata.category(c) not in ("Cc", "Cs"))
+
+
+def headed(message: Message) -> str:
+    """The text of a message, plain; its signal stands before it as a word, unless it says one itself."""
+    text = plain(message.text).strip("\n")
+    if message.signal and not any(_is_headed(line) for line in text.split("\n")):
+        return f"{message.signal.upper()}: {text}"
+    return text
+
+
+def storable(text: str) -> str:
+    """What a person sent, as text that can be written as UTF-8."""
+    return text.encode("utf-8", "replace").decode("utf-8").replace("\0", "")
+
+
+def _is_headed(line: str) -> bool:
+    found = _HEADED.match(line)
+    return bool(found and found[0].isupper())
