@@ -455,12 +455,13 @@ def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:
 
     try:
         flow = Pinned(flows[hash])
-        made = _CARDS.get(flow) or load.card(flow.flow)
+        made = None if flow in _CARDS else load.card(flow.flow)
     except Exception:
         LOG.error("flow %s is not offered: it cannot be read", hash[:12])
         return
-    _CARDS[flow] = made = Card(made.flow, hash, made.title, made.riders_say, made.told_as)
-    yield made
+    if made is not None:
+        _CARDS[flow] = Card(made.flow, hash, made.title, made.riders_say, made.told_as)
+    yield _CARDS[flow]
 
 
 def _noted(desk: Desk) -> dict[str, Any]:

@@ -39,9 +39,4 @@ class JobList(Opened):
 
     def job_failed(self, id: int, fault: str, limit: int) -> bool:
         """Count a failure; True once it is given up. `fault` names no person."""
-        self.run(
-            """update jobs set tries = tries + 1, result = ?,
-            state = case when tries + 1 >= ? then 'failed' else 'new' end where id = ?""",
-            *(fault, limit, id),
-        )
-        return bool(self.value("select state = 'failed' from jobs where id = ?", id))
+        return self.count_fault("jobs", id, fault, limit, column="result", given_up="failed")

@@ -61,7 +61,7 @@ class Receipt:
     told: str
 
 
-def digest(text: str | bytes) -> str:
+def digest_of(text: str | bytes) -> str:
     """What a text is known by without keeping it: its SHA-256 in hex."""
     return hashlib.sha256(text.encode() if isinstance(text, str) else text).hexdigest()
 
@@ -74,7 +74,7 @@ class Network(Opened):
     def keep_update(self, channel: str, number: int, body: str, at: str) -> int | None:
         """Keep one raw update. None when this very update is here already."""
         try:
-            return self.add("updates", channel=channel, number=number, digest=digest(body), body=body,
+            return self.add("updates", channel=channel, number=number, digest=digest_of(body), body=body,
                             due=at, at=at)  # fmt: skip
         except sqlite3.IntegrityError as err:
             if "UNIQUE" not in str(err):
@@ -85,11 +85,6 @@ class Network(Opened):
         """Numbers (ours) of updates to be taken by now, in the order they came."""
         sql = "select id from updates where state = 'new' and channel = ? and due <= ? order by id"
         return [row["id"] for row in self.rows(sql, channel, now)]
-
-    def next_update(self, channel: str) -> str | None:
-        """When the next waiting update is due."""
-        due = self.value("select min(due) from updates where state = 'new' and channel = ?", channel)
-        return None if due is None else str(due)
 
     def raw_update(self, id: int) -> RawUpdate:
         """One raw update. KeyError when there is none of that number."""
@@ -120,12 +115,7 @@ class Network(Opened):
 
     def fail_update(self, id: int, fault: str, limit: int) -> bool:
         """Count a failure; True once it is set aside. `fault` names no person and quotes no text."""
-        self.run(
-            """update updates set tries = tries + 1, fault = ?,
-            state = case when tries + 1 >= ? then 'dead' else 'new' end where id = ?""",
-            *(fault, limit, id),
-        )
-        return bool(self.value("select state = 'dead' from updates where id = ?", id))
+        return self.count_fault("updates", id, fault, limit)
 
     def name_update(self, id: int, handle: str) -> None:
         """Whose update it is, so that it goes when he is erased."""
@@ -163,16 +153,16 @@ class Network(Opened):
 
     def receipt(self, outbox: int) -> Receipt | None:
         """A message by its number; None when there is none."""
-        found = self._receipts("id = :id", {"id": outbox})
+        found = self._receipts("id = ?", outbox)
         return found[0] if found else None
 
     def passed_questions(self, person: int, channel: str, case: int, asked: int) -> list[Receipt]:
         """Questions of a case to this person but the newest of the entry that asks now, oldest first."""
         return self._receipts(
-            """person = :who and channel = :channel and case_id = :case and asked > 0 and closed = 0
-            and id <> coalesce((select max(id) from outbox where person = :who and channel = :channel
-                and case_id = :case and asked = :asked), 0)""",
-            {"who": person, "channel": channel, "case": case, "asked": asked},
+            """person = ?1 and channel = ?2 and case_id = ?3 and asked > 0 and closed = 0
+            and id <> coalesce((select max(id) from outbox where person = ?1 and channel = ?2
+                and case_id = ?3 and asked = ?4), 0)""",
+            *(person, channel, case, asked),
         )
 
     def tick(self, outbox: int, ticked: Sequence[int], now: str) -> None:
@@ -190,17 +180,13 @@ class Network(Opened):
 
     def edits_due(self, channel: str, now: str) -> list[Receipt]:
         """Messages that no longer look as they must, the longest waiting first."""
-        where = "edit_due <= :now and channel = :channel and receipt <> ''"
-        return self._receipts(where, {"now": now, "channel": channel})
+        return self._receipts("edit_due <= ? and channel = ? and receipt <> ''", now, channel)
 
     def edited(self, outbox: int, again: str | None = None) -> None:
         """It looks as it must now; or is to be tried again then."""
         self.run("update outbox set edit_due = ? where id = ?", again, outbox)
 
-    def _receipts(self, where: str, given: dict[str, object]) -> list[Receipt]:
-        cursor = self.db.execute(f"select * from outbox where {where} order by id", given)
-        names = [column[0] for column in cursor.description]
-        rows = [dict(zip(names, row, strict=True)) for row in cursor]
+    def _receipts(self, where: str, *given: object) -> list[Receipt]:
         return [
             Receipt(
                 outbox=row["id"], chat=row["address"], thread=row["thread"], person=row["person"],
@@ -208,7 +194,7 @@ class Network(Opened):
                 ticked=tuple(int(n) for n in row["ticked"].split(",") if n), closed=bool(row["closed"]),
                 told=row["told"],
             )
-            for row in rows
+            for row in self.rows(f"select * from outbox where {where} order by id", *given)
         ]  # fmt: skip
 
     # --- files that are still with the network ---------------------------------------------------
@@ -250,12 +236,12 @@ class Network(Opened):
 
     def make_link(self, token: str, case: int, person: int, until: str, at: str) -> None:
         """A way for this person into his case from another chat; only the token's digest is kept."""
-        self.add("links", digest=digest(token), case_id=case, person=person, until=until, at=at)
+        self.add("links", digest=digest_of(token), case_id=case, person=person, until=until, at=at)
 
     def follow_link(self, token: str, person: int, now: str) -> int | None:
         """The case of a link that is this person's and not too old; it works when it is sent again."""
         sql = "select case_id from links where digest = ? and person = ? and until > ?"
-        found = self.value(sql, digest(token), person, now)
+        found = self.value(sql, digest_of(token), person, now)
         return None if found is None else int(found)
 
     # --- chats -----------------------------------------------------------------------------------

@@ -157,6 +157,20 @@ class Opened:
         """Carry out one statement that gives no rows."""
         return self.db.execute(sql, given)
 
+    def count_fault(
+        self, table: str, id: int, fault: str, limit: int, column: str = "fault", given_up: str = "dead"
+    ) -> bool:
+        """Count one more failure of a waiting row; True once it is given up.
+
+        `fault` goes to that column; it names no person and quotes no text.
+        """
+        self.run(
+            f"""update {table} set tries = tries + 1, {column} = ?,
+            state = case when tries + 1 >= ? then ? else 'new' end where id = ?""",
+            *(fault, limit, given_up, id),
+        )
+        return bool(self.value(f"select state = ? from {table} where id = ?", given_up, id))
+
     def run_each(self, statements: Sequence[str], given: dict[str, Any]) -> None:
         """Carry out statements that share named values."""
         for sql in statements:

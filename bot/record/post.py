@@ -135,14 +135,7 @@ class Post(Opened):
 
     def mark_failed(self, inbox: int, fault: str, limit: int) -> bool:
         """Count a failed turn; True once it is given up. `fault` names no person and quotes no text."""
-        self.run(
-            """update inbox set tries = tries + 1, fault = ?,
-            state = case when tries + 1 >= ? then 'dead' else 'new' end where id = ?""",
-            fault,
-            limit,
-            inbox,
-        )
-        return bool(self.value("select state = 'dead' from inbox where id = ?", inbox))
+        return self.count_fault("inbox", inbox, fault, limit)
 
     def put_out(
         self,

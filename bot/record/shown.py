@@ -14,8 +14,7 @@ class Shown(Network):
 
     def shown_as(self, channel: str, chat: str, receipt: str) -> Receipt | None:
         """One of our messages by the network's own name for it."""
-        where = "channel = :channel and address = :chat and receipt = :receipt"
-        found = self._receipts(where, {"channel": channel, "chat": chat, "receipt": receipt})
+        found = self._receipts("channel = ? and address = ? and receipt = ?", channel, chat, receipt)
         return found[-1] if found else None
 
     def newest_choice(self, at: Address, person: int) -> Receipt | None:

@@ -13,7 +13,6 @@ Numbers of people are never used again. Backups are the operator's to destroy.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import shutil
@@ -26,6 +25,7 @@ from typing import Any
 from bot.core.events import EVENT, Entry
 from bot.record.cases import Cases
 from bot.record.joblist import JobList
+from bot.record.network import digest_of
 from bot.record.opening import BUSY_SECONDS, RecordBusyError, RecordError, in_words
 from bot.record.post import Post
 from bot.record.shown import Shown
@@ -83,16 +83,16 @@ class Store(Cases, Post, Shown, JobList):
 
     def keep_file(self, person: int, data: bytes, kind: str, at: str) -> str:
         """Keep a photo or other file of this person; its SHA-256 digest in hex."""
-        digest = hashlib.sha256(data).hexdigest()
+        name = digest_of(data)
         with self.writing():  # the lock keeps another program from sweeping the file away before its row
             self.folder.mkdir(mode=0o700, exist_ok=True)
-            if not (self.folder / digest).exists():
-                _write_whole(self.folder / digest, data)
+            if not (self.folder / name).exists():
+                _write_whole(self.folder / name, data)
             self.run(
                 "insert or ignore into files (digest, person, kind, size, at) values (?, ?, ?, ?, ?)",
-                *(digest, person, kind, len(data), at),
+                *(name, person, kind, len(data), at),
             )
-        return digest
+        return name
 
     def file(self, digest: str) -> Path:
         """Where a kept file lies. KeyError when it is not kept."""

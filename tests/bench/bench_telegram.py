@@ -20,6 +20,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from statistics import median
 
+from tests.channels.telegram_person import Person
 from tests.channels.telegram_server import TelegramServer
 
 RATE, LATENCY, FLOOR = 1 / 3, 5.0, 30.0  # of the echo's rate at least, of its median at most, turns a second
@@ -62,28 +63,27 @@ def measure(words: tuple[str, ...], riders: int, messages: int) -> tuple[float, 
             server.wait_for_calls("sendMessage", 1, within=60)
             server.idle(1.0)
             server.hang("getUpdates", 0.5)
-            before = len(server.calls_of("sendMessage"))
             began = time.perf_counter()
             for n in range(messages):
                 people[n % riders].say(TEXTS[n // riders % len(TEXTS)])
-            answered = _answered(server, people, messages // riders, before)
+            answered = _all_answered(server)
             rate = messages / (answered - began)
             server.idle(1.0)
             single = [_single(server, people[n % riders]) for n in range(SINGLE)]
     return rate, median(single)
 
 
-def _answered(server: TelegramServer, people: list[object], each: int, before: int) -> float:
+def _all_answered(server: TelegramServer) -> float:
     """When every message has its answer. A turn may be told in more or fewer messages than one."""
     server.wait_for(lambda: not server.pending, within=600, told="all updates are taken")
     server.idle(1.5, within=600)
     return server.calls_of("sendMessage")[-1].at
 
 
-def _single(server: TelegramServer, person: object) -> float:
+def _single(server: TelegramServer, person: Person) -> float:
     count = len(server.calls_of("sendMessage"))
     began = time.perf_counter()
-    person.say("why")  # type: ignore[attr-defined]
+    person.say("why")
     server.wait_for_calls("sendMessage", count + 1, within=30)
     return time.perf_counter() - began
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -11,11 +13,10 @@ import pytest
 from bot import turn
 from bot.channels.telegram import layout, sending
 from bot.core.messages import Message
-from tests.channels.contract import FIRST, WIDE, Contract, Line
+from tests.channels.contract import FIRST, NOW, WIDE, Contract, Line
 from tests.channels.telegram_running import Running
 from tests.channels.telegram_server import TelegramServer
-
-ANYONE = 0
+from tests.rattle import RATTLE
 
 
 class Chat:
@@ -70,12 +71,6 @@ class TestTelegram(Contract):
 
     @pytest.fixture
     def line(self, tmp_path: Path) -> Iterator[Any]:
-        import json
-        from contextlib import closing
-
-        from tests.channels.contract import NOW
-        from tests.rattle import RATTLE
-
         with closing(turn.open_record(tmp_path / "record.db")) as store, TelegramServer() as server:
             turn.lay_out(store, json.dumps(RATTLE), "", "everyone", NOW)
             chat = Chat(store, server)

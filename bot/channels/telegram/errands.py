@@ -17,6 +17,7 @@ from bot.core.messages import Choice, Message
 # What each command says to the talk, as the control word of the person's own language.
 SAID = {"where": "where", "sheet": "summary", "whole": "whole_sheet", "later": "later", "help": "help"}
 COMMANDS = ("start", "new", "cases", *SAID, "post", "mydata", "eraseme", "status")
+PRIVATE = ("cases", "post", "mydata", "eraseme")  # not to be asked for before others
 OWN = "own:"  # presses of the channel's own questions
 LABEL = 38  # characters of a case on a button
 
@@ -36,7 +37,9 @@ class Errands(Hearing):
             "start": self._start, "new": self._new, "cases": self._cases, "mydata": self._my_data,
             "eraseme": self._erase_me, "post": self._post, "status": self._status,
         }.get(came.command)  # fmt: skip
-        if doing is not None:
+        if came.command in PRIVATE and not came.private:
+            self._answer(update, came, self._say("telegram.only_private"))
+        elif doing is not None:
             doing(update, came)
         elif came.command in SAID:
             self._say_for(update, came, self._control(came, SAID[came.command]))
@@ -106,9 +109,6 @@ class Errands(Hearing):
 
     def _cases(self, update: int, came: Came) -> None:
         """Offer the open cases; a press goes on with that one here."""
-        if not came.private:
-            self._answer(update, came, self._say("telegram.only_private"))
-            return
         lines = [line for line in self.store.cases_of(self._meet(came)) if line.complaint and not line.ended]
         if not lines:
             self._answer(update, came, self._say("telegram.cases_none"))
@@ -120,9 +120,6 @@ class Errands(Hearing):
     # --- a copy, erasing ---------------------------------------------------------------------------
 
     def _my_data(self, update: int, came: Came) -> None:
-        if not came.private:
-            self._answer(update, came, self._say("telegram.only_private"))
-            return
         at = turn.stamp(self.clock())
         with self.store.writing():
             person = self._meet(came)
@@ -130,9 +127,6 @@ class Errands(Hearing):
             self.store.finish_update(update)
 
     def _erase_me(self, update: int, came: Came) -> None:
-        if not came.private:
-            self._answer(update, came, self._say("telegram.only_private"))
-            return
         choices = (
             Choice(1, self._say("telegram.erase_yes"), f"{OWN}erase"),
             Choice(2, self._say("telegram.erase_no"), f"{OWN}keep"),
@@ -156,9 +150,7 @@ class Errands(Hearing):
         person = self.store.known_as(CHANNEL, came.handle)
         case = self._current(came)
         result = turn.result(self.store, case) if case is not None else ""
-        if not came.private:
-            self._answer(update, came, self._say("telegram.only_private"))
-        elif person is None or not person.settings.get("group"):
+        if person is None or not person.settings.get("group"):
             self._answer(update, came, self._say("telegram.post_no_group"))
         elif not result:
             self._answer(update, came, self._say("telegram.post_nothing"))

@@ -11,6 +11,7 @@ from telegram import Bot
 from telegram.error import BadRequest, Forbidden, InvalidToken, NetworkError, RetryAfter, TelegramError
 
 from bot import turn
+from bot.channels.telegram.pauses import asked_pause
 from bot.channels.telegram.reception import CHANNEL
 from bot.channels.telegram.settings import Settings
 from bot.core.messages import Message
@@ -50,7 +51,7 @@ class Fetcher:
             except InvalidToken:  # who asks for updates ends the program; the row waits for the next token
                 self._pause(fetch, "InvalidToken", 30.0)
             except RetryAfter as fault:
-                self._pause(fetch, "RetryAfter", _seconds(fault))
+                self._pause(fetch, "RetryAfter", asked_pause(fault))
             except (TelegramError, OSError) as fault:
                 self._later(fetch, fault)
         return bool(waiting)
@@ -77,13 +78,9 @@ class Fetcher:
                 raise Refused("telegram.photo_unreadable") from err
         at = turn.stamp(self.clock())
         with self.store.writing():
-            if self._is_wanted(fetch):
+            if self.store.is_on_its_way(fetch.ref):
                 digest = self.store.keep_file(fetch.person, data, fetch.kind, at)
                 self.store.file_fetched(fetch.ref, digest)
-
-    def _is_wanted(self, fetch: turn.Fetch) -> bool:
-        """False for a person who was erased while his file was on its way."""
-        return self.store.is_on_its_way(fetch.ref)
 
     def _refuse(self, fetch: turn.Fetch, key: str) -> None:
         """Say that it is not kept, and why; the entry stays, with no file behind it."""
@@ -91,7 +88,7 @@ class Fetcher:
         text = turn.read_words(self.settings.language).say(key, mb=limit)
         at = turn.stamp(self.clock())
         with self.store.writing():
-            if self._is_wanted(fetch):
+            if self.store.is_on_its_way(fetch.ref):
                 self.store.fetch_failed(fetch.ref, key, None)
                 self.store.put_out(turn.Address(CHANNEL, fetch.chat), fetch.person, Message(text), at, n=0)
 
@@ -106,8 +103,3 @@ class Fetcher:
         again = turn.stamp(self.clock() + timedelta(seconds=max(1.0, seconds)))
         with self.store.writing():
             self.store.fetch_failed(fetch.ref, fault, again)
-
-
-def _seconds(fault: RetryAfter) -> float:
-    wait = fault.retry_after
-    return wait.total_seconds() if isinstance(wait, timedelta) else float(wait)

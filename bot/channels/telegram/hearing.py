@@ -12,6 +12,7 @@ from telegram import User
 
 from bot import turn
 from bot.channels.plain import storable
+from bot.channels.telegram.layout import answers_of
 from bot.channels.telegram.reading import Came
 from bot.channels.telegram.settings import Settings
 from bot.core.messages import Choice, Message
@@ -179,7 +180,7 @@ def told_as(asked: Message, values: tuple[str, ...] | None) -> str:
     """The labels of these answers; that of 'none of these' where several could be taken and none was."""
     if values is None:
         return ""
-    labels = {c.press: c.label for c in asked.choices if not c.control}
+    labels = {c.press: c.label for c in answers_of(asked)}
     if asked.many and not values and labels:
         return list(labels.values())[-1]
     return "; ".join(labels[v] for v in values) if set(values) <= set(labels) else ""
@@ -190,7 +191,7 @@ def told_by(asked: Message, press: str, text: str) -> str:
     if press:
         id = press.partition(":")[2]
         return next((c.label for c in asked.choices if c.press == id), "")
-    labels = {c.n: c.label for c in asked.choices if not c.control}
+    labels = {c.n: c.label for c in answers_of(asked)}
     if not _NUMBERS.fullmatch(text):
         return text
     spread = re.sub(r"(\d{1,2})\s*-\s*(\d{1,2})", lambda m: _run(int(m[1]), int(m[2])), text)

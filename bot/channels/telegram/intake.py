@@ -22,6 +22,7 @@ from telegram.error import Conflict, EndPointNotFound, InvalidToken, RetryAfter,
 from telegram.warnings import PTBUserWarning
 
 from bot import turn
+from bot.channels.telegram.pauses import asked_pause
 from bot.channels.telegram.reading import ALLOWED
 from bot.channels.telegram.reception import CHANNEL, Reception
 from bot.channels.telegram.settings import Webhook
@@ -70,7 +71,7 @@ async def poll(
             await asyncio.sleep(1.0)
             continue
         except (TelegramError, *turn.FILE_FAULTS) as err:
-            wait = _seconds(err) if isinstance(err, RetryAfter) else pause
+            wait = asked_pause(err) if isinstance(err, RetryAfter) else pause
             LOG.warning("no updates for now (%s); trying again in %.0f s", type(err).__name__, wait)
             await asyncio.sleep(wait)
             pause = min(SLOWEST, pause * 1.5)
@@ -80,11 +81,6 @@ async def poll(
         if updates:
             offset = int(updates[-1]["update_id"]) + 1  # only after the commit, and never the largest
             wake.set()
-
-
-def _seconds(err: RetryAfter) -> float:
-    wait = err.retry_after
-    return float(wait.total_seconds()) if hasattr(wait, "total_seconds") else float(wait)
 
 
 # --- being called -----------------------------------------------------------------------------

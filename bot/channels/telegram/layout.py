@@ -51,7 +51,7 @@ def recorded(text: str, told: str) -> str:
 def whole(message: Message) -> str:
     """All that a message says, before it is cut."""
     text = headed(message)
-    listed = [c for c in message.choices if not c.control]
+    listed = answers_of(message)
     if any(len(plain(c.label)) > WIDEST for c in listed):
         text += "\n\n" + "\n".join(f"{c.n}  {_one_line(c.label)}" for c in listed)
     return text.strip("\n") or "-"
@@ -86,14 +86,22 @@ def buttons(message: Message, outbox: int, ticked: Sequence[int] = (), done: str
     places = list(enumerate(message.choices))
     answers = [(place, c) for place, c in places if not c.control]
     fixed = [(place, c) for place, c in places if c.control]
-    last = answers[-1][1].n if answers else 0  # "none of these" answers at once, so it has no box
-    made = [
-        (_label(c, message.many and c.n != last, ticked), send(outbox, str(place))) for place, c in answers
-    ]
+    boxed = marks(message)  # "none of these" answers at once, so it has no box
+    made = [(_label(c, c in boxed, ticked), send(outbox, str(place))) for place, c in answers]
     if message.many:
         made = [*made, (_one_line(done), send(outbox, DONE))]
     words = [(_one_line(c.label)[:WIDEST], send(outbox, str(place))) for place, c in fixed]
     return (*_in_rows(made), *_in_rows(words))
+
+
+def marks(message: Message) -> tuple[Choice, ...]:
+    """The choices that can be taken together: none, but of a question of many all save 'none of these'."""
+    return answers_of(message)[:-1] if message.many else ()
+
+
+def answers_of(message: Message) -> tuple[Choice, ...]:
+    """The choices that answer, without the fixed words. Of a question of many the last is 'none of these'."""
+    return tuple(c for c in message.choices if not c.control)
 
 
 def _label(choice: Choice, many: bool, ticked: Sequence[int]) -> str:

@@ -46,7 +46,6 @@ class Came:
     command: str = ""
     press: str = ""  # what a button sent back
     query: str = ""  # by which a press is answered
-    under: str = ""  # the message that the pressed button stands under
     file: SentFile | None = None
     album: str = ""
     other: str = ""  # what it was that we keep nothing of
@@ -79,7 +78,7 @@ def _press(update: Update) -> Came:
     thread = _thread(under) if isinstance(under, Message) else ""
     return Came(
         "press", str(under.chat.id), thread, _is_private(under.chat), str(query.from_user.id),
-        _name(query.from_user), press=query.data or "", query=query.id, under=str(under.message_id),
+        _name(query.from_user), press=query.data or "", query=query.id,
     )  # fmt: skip
 
 

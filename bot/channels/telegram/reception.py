@@ -100,7 +100,7 @@ class Reception(Errands):
         if own is not None:
             self._own(update, came, *own)
         elif came.text.strip().casefold() in self._words_of(came).controls["erase"]:
-            self._erase_me(update, came)
+            self._command(update, replace(came, command="eraseme"))
         else:
             self._say_for(update, came, came.text)
 
@@ -159,7 +159,7 @@ class Reception(Errands):
         elif found[1] == layout.DONE and message.many:
             self._done(update, came, receipt, message)
         elif (choice := _chosen(message, found[1])) is not None:
-            self._pressed(update, came, receipt, choice)
+            self._pressed(update, came, receipt, message, choice)
         else:
             self._nothing(update, came)
 
@@ -171,11 +171,12 @@ class Reception(Errands):
         else:
             self._say_for(update, came, _marks(message, receipt.ticked))
 
-    def _pressed(self, update: int, came: Came, receipt: turn.Receipt, choice: Choice) -> None:
-        message = turn.revive_message(receipt.payload)
+    def _pressed(
+        self, update: int, came: Came, receipt: turn.Receipt, message: Message, choice: Choice
+    ) -> None:
         if choice.press.startswith(OWN):
             self._own(update, came, choice.press, receipt.outbox)
-        elif message.many and _is_mark(message, choice) and not receipt.closed:
+        elif choice in layout.marks(message) and not receipt.closed:
             ticked = set(receipt.ticked) ^ {choice.n}
             with self.store.writing():
                 self.store.tick(receipt.outbox, sorted(ticked), turn.stamp(self.clock()))
@@ -233,17 +234,11 @@ def _chosen(message: Message, place: str) -> Choice | None:
     return message.choices[int(place)]
 
 
-def _is_mark(message: Message, choice: Choice) -> bool:
-    """Whether it can be taken together with others: all but the fixed words and 'none of these'."""
-    last = [c.n for c in message.choices if not c.control][-1:]
-    return not choice.control and choice.n not in last
-
-
 def _marks(message: Message, ticked: tuple[int, ...]) -> str:
     """What Done says: the ticked numbers; 'none of these' when there are none."""
-    answers = [c.n for c in message.choices if not c.control]
+    answers = layout.answers_of(message)
     if not ticked:
-        return str(answers[-1]) if answers else ""
+        return str(answers[-1].n) if answers else ""
     # All of them, one by one, is meant: the run of numbers says so.
     everything = len(ticked) == len(answers) - 1 > 1
     return f"{ticked[0]}-{ticked[-1]}" if everything else " ".join(map(str, ticked))

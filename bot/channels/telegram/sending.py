@@ -8,7 +8,9 @@ repeated freely.
 from __future__ import annotations
 
 import asyncio
+import html
 import logging
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -28,10 +30,11 @@ from telegram.error import (
 
 from bot import turn
 from bot.channels.telegram import layout
+from bot.channels.telegram.pauses import asked_pause
 from bot.channels.telegram.reception import CHANNEL
 
 LOG = logging.getLogger("sumpline.telegram")
-SLOWEST = timedelta(seconds=30)  # the longest pause between two tries
+SLOWEST = 30.0  # seconds; the longest pause between two tries
 GIVE_UP = 60  # tries; at the slowest pace about half an hour
 PRIVATE_PACE, GROUP_PACE = 1.0, 3.0  # seconds a message; the platform's published guide
 BURST = 4  # messages that may go at once to a chat that was quiet
@@ -67,7 +70,6 @@ class Sender:
         self.fatal: BaseException | None = None
         self._pace: dict[str, Pace] = {}
         self._halt = 0.0  # by the loop's clock: until then the platform wants nothing from us
-        self._done = ""
 
     async def send_due(self) -> float:
         """Send what may go now; seconds until there may be more to do."""
@@ -116,18 +118,16 @@ class Sender:
         out = batch[-1]
         receipt = self.store.receipt(out.id)
         assert receipt is not None
-        sheets = [layout.lay_out(one.message, one.id, receipt.ticked, self._done_word()) for one in batch]
+        sheets = [layout.lay_out(one.message, one.id, receipt.ticked, _done_word()) for one in batch]
         texts = ["\n\n".join(sheet.texts[0] for sheet in sheets), *sheets[-1].texts[1:]]
-        if len(batch) == 1:
-            texts = list(sheets[0].texts)
         rows = () if receipt.closed else sheets[-1].rows
         sent = ""
         for n, text in enumerate(texts):
             last = n == len(texts) - 1
-            sent = await self._post_text(out, text, rows if last else (), receipt)
+            sent = await self._post_text(out, text, rows if last else ())
         return sent
 
-    async def _post_text(self, out: turn.Outgoing, text: str, rows: layout.Rows, receipt: object) -> str:
+    async def _post_text(self, out: turn.Outgoing, text: str, rows: layout.Rows) -> str:
         group = out.address.startswith("-")
         markup: InlineKeyboardMarkup | ForceReply | None = None
         if rows:
@@ -164,11 +164,6 @@ class Sender:
             made.append([InlineKeyboardButton(label, url=self.link(case, person))])
         return InlineKeyboardMarkup(made)
 
-    def _done_word(self) -> str:
-        if not self._done:
-            self._done = turn.read_words().say("telegram.done")
-        return self._done
-
     # --- what went wrong ------------------------------------------------------------------------
 
     def _failed(self, batch: Sequence[turn.Outgoing], fault: TelegramError) -> None:
@@ -176,8 +171,8 @@ class Sender:
         if isinstance(fault, InvalidToken):
             self.fatal = fault
         elif isinstance(fault, RetryAfter):
-            self._pause(_seconds(fault))
-            self._again(batch, _seconds(fault))
+            self._pause(asked_pause(fault))
+            self._again(batch, asked_pause(fault))
         elif isinstance(fault, ChatMigrated):
             with self.store.writing():
                 self.store.move_chat(CHANNEL, out.address, str(fault.new_chat_id))
@@ -195,7 +190,7 @@ class Sender:
         elif out.tries + 1 >= GIVE_UP:
             self._give_up(batch)
         else:
-            self._again(batch, min(SLOWEST.total_seconds(), 2.0**out.tries))
+            self._again(batch, min(SLOWEST, 2.0**out.tries))
 
     def _again(self, batch: Sequence[turn.Outgoing], seconds: float) -> None:
         again = self.clock() + timedelta(seconds=max(1.0, seconds))
@@ -215,7 +210,7 @@ class Sender:
         """Bring messages into line: ticks on their buttons, answered ones into records."""
         for receipt in self.store.edits_due(CHANNEL, turn.stamp(self.clock())):
             message = turn.revive_message(receipt.payload)
-            sheet = layout.lay_out(message, receipt.outbox, receipt.ticked, self._done_word())
+            sheet = layout.lay_out(message, receipt.outbox, receipt.ticked, _done_word())
             chat, number = int(receipt.chat), int(receipt.receipt)
             again: str | None = None
             try:
@@ -228,8 +223,8 @@ class Sender:
                     markup = self._keyboard(sheet.rows, receipt.chat, receipt.case, receipt.person)
                     await self.bot.edit_message_reply_markup(chat, number, reply_markup=markup)
             except RetryAfter as fault:
-                self._pause(_seconds(fault))
-                again = turn.stamp(self.clock() + timedelta(seconds=_seconds(fault)))
+                self._pause(asked_pause(fault))
+                again = turn.stamp(self.clock() + timedelta(seconds=asked_pause(fault)))
             except InvalidToken as fault:
                 self.fatal = fault
                 return
@@ -260,19 +255,16 @@ def together(waiting: Sequence[turn.Outgoing]) -> list[turn.Outgoing]:
     return batch
 
 
-def _seconds(fault: RetryAfter) -> float:
-    wait = fault.retry_after
-    return wait.total_seconds() if isinstance(wait, timedelta) else float(wait)
-
-
 def _not_sent(fault: TelegramError) -> bool:
     """Whether the connection was never made, so that the platform cannot have taken it."""
     cause = fault.__cause__
     return type(cause).__name__ in ("ConnectTimeout", "PoolTimeout", "ConnectError")
 
 
-def _bare(text: str) -> str:
-    import html
-    import re
+def _done_word() -> str:
+    return turn.read_words().say("telegram.done")
 
+
+def _bare(text: str) -> str:
+    """A text that was laid out, without what lays it out."""
     return html.unescape(re.sub(r"</?b>", "", text))
