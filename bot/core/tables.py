@@ -69,6 +69,11 @@ class Tables:
         known = self.fix_of >= 0
         self.mends[known, self.fix_of[known]] = self.hold[known]
         self.belongs = (self.mends.T > 0).astype(float)  # (remedies, causes)
+        self.conditional = [(n, fix) for n, fix in enumerate(self.fixes) if fix.least > 0 or fix.unless]
+        # Causes side by side by their remedy, the remedies, and where each one's causes begin.
+        causes_of = np.flatnonzero(known)
+        self.mendable = causes_of[np.argsort(self.fix_of[known], kind="stable")]
+        self.mending, self.starts = np.unique(self.fix_of[self.mendable], return_index=True)
 
     def _lay_out_solved(self) -> None:
         """Which weights a remedy solves by itself, and which only together with another one."""
@@ -128,17 +133,14 @@ class Tables:
     def _likeliest(self, chance: Array) -> Array:
         """(B, remedies): mass in which the likeliest cause of each remedy is there."""
         most = np.zeros((len(chance), len(self.fixes)))
-        known = np.flatnonzero(self.fix_of >= 0)
-        if len(known):
-            order = known[np.argsort(self.fix_of[known], kind="stable")]
-            fixes, starts = np.unique(self.fix_of[order], return_index=True)
-            most[:, fixes] = np.maximum.reduceat(chance[:, order], starts, axis=1)
+        if len(self.mendable):
+            most[:, self.mending] = np.maximum.reduceat(chance[:, self.mendable], self.starts, axis=1)
         return most
 
     def _able(self, chance: Array, total: Array) -> Array:
         """(B, remedies): 1, or 0 where the chances of a row forbid a remedy."""
         able = np.ones((len(total), len(self.fixes)))
-        for n, fix in enumerate(self.fixes):
+        for n, fix in self.conditional:
             if fix.least > 0:
                 able[:, n] *= chance[:, list(fix.causes)].max(axis=1) >= fix.least * total
             if fix.unless:

@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 
 from bot import turn
-from tests.channels.telegram_person import Person
+from tests.channels.telegram_person import Person, Seen
 from tests.channels.telegram_server import TelegramServer
 
 pytest_plugins = ["tests.channels.telegram_fixtures"]
@@ -96,6 +96,16 @@ def rest(telegram: TelegramServer, database: Path) -> None:
             return bool(record.execute(left).fetchone()[0] == 0)
 
     telegram.wait_for(done, within=LONG, told="nothing waits any more")
+
+
+def begun(telegram: TelegramServer, start: Start) -> tuple[Person, Seen]:
+    """The program runs and a rider has begun a case: he, and the question that he is asked."""
+    start()
+    ready(telegram)
+    robin = telegram.person("Robin")
+    robin.say("metal in the oil")
+    [question] = robin.answer(within=LONG)
+    return robin, question
 
 
 def shown(person: Person) -> list[str]:
@@ -231,11 +241,7 @@ def test_an_update_that_cannot_be_read_holds_up_no_one_and_is_listed(
 def test_the_same_update_twice_is_one_turn_and_numbers_may_fall_back(
     telegram: TelegramServer, start: Start, tmp_path: Path
 ) -> None:
-    start()
-    ready(telegram)
-    robin = telegram.person("Robin")
-    robin.say("metal in the oil")
-    robin.answer(within=LONG)
+    robin, _ = begun(telegram, start)
     telegram.again()
     rest(telegram, tmp_path / "record.db")
     telegram.restart_ids(1000)  # as after a week without updates
@@ -261,11 +267,7 @@ def test_the_same_update_twice_is_one_turn_and_numbers_may_fall_back(
 def test_a_message_comes_through_trouble_without_a_storm(
     telegram: TelegramServer, start: Start, tmp_path: Path, trouble: Callable[[Any], None]
 ) -> None:
-    start()
-    ready(telegram)
-    robin = telegram.person("Robin")
-    robin.say("metal in the oil")
-    [question] = robin.answer(within=LONG)
+    robin, question = begun(telegram, start)
     before = len(telegram.calls_of("sendMessage", "editMessageText"))
     trouble(telegram)
     robin.say("1")
@@ -279,11 +281,7 @@ def test_a_message_comes_through_trouble_without_a_storm(
 def test_a_rider_who_blocked_the_bot_is_left_alone_and_his_case_kept(
     telegram: TelegramServer, start: Start, tmp_path: Path
 ) -> None:
-    start()
-    ready(telegram)
-    robin = telegram.person("Robin")
-    robin.say("metal in the oil")
-    robin.answer(within=LONG)
+    robin, _ = begun(telegram, start)
     robin.say("where are we")
     robin.block()
     rest(telegram, tmp_path / "record.db")
@@ -297,11 +295,7 @@ def test_a_rider_who_blocked_the_bot_is_left_alone_and_his_case_kept(
 
 def test_a_locked_record_loses_nothing(telegram: TelegramServer, start: Start, tmp_path: Path) -> None:
     """Longer than the record itself waits: what comes meanwhile stays with the platform."""
-    start()
-    ready(telegram)
-    robin = telegram.person("Robin")
-    robin.say("metal in the oil")
-    robin.answer(within=LONG)
+    robin, _ = begun(telegram, start)
     with closing(sqlite3.connect(tmp_path / "record.db", isolation_level=None)) as other:
         other.execute("begin immediate")
         robin.say("1")
