@@ -29,7 +29,6 @@ from bot.authoring import shelf
 from bot.authoring.wording import read_words
 from bot.core.desk import BikeCard, Card, Desk, Past
 from bot.core.events import Entry, Heard, Role, StopRaised
-from bot.core.findings import Pinned
 from bot.core.messages import Message
 from bot.core.state import State, apply
 from bot.core.words import Words
@@ -446,22 +445,16 @@ def _with_summary(desk: Desk) -> Desk:
     return replace(desk, summary=write_up, whole=write_whole)
 
 
-_CARDS: dict[Pinned, Card] = {}  # making one takes longer than a whole turn without thinking
-
-
 def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:
     """The flow's card; none for a flow that cannot be read any more, so that the others go on."""
     from bot.authoring import load
 
     try:
-        flow = Pinned(flows[hash])
-        made = None if flow in _CARDS else load.card(flow.flow)
+        made = load.card(flows[hash])
     except Exception:
         LOG.error("flow %s is not offered: it cannot be read", hash[:12])
         return
-    if made is not None:
-        _CARDS[flow] = Card(made.flow, hash, made.title, made.riders_say, made.told_as)
-    yield _CARDS[flow]
+    yield Card(made.flow, hash, made.title, made.riders_say, made.told_as)
 
 
 def _noted(desk: Desk) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from pydantic import BaseModel, ValidationError
 from bot.authoring import form, shelf
 from bot.authoring.problems import FlowError, Problem, hint, problem
 from bot.core import flow as language
+from bot.core.findings import Pinned
 from bot.core.flow import Flow
 
 if TYPE_CHECKING:
@@ -202,6 +203,12 @@ def card(flow: Flow) -> Card:
     Only what tells for or against a cause of this flow picks it. What every flow asks (the brakes,
     the steering, what the bike is) says nothing of which flow a rider wants.
     """
+    return _card(Pinned(flow))
+
+
+@functools.lru_cache(maxsize=32)  # making one takes longer than a whole turn without thinking
+def _card(pinned: Pinned) -> Card:
+    flow = pinned.flow
     weighed = {sign for cause in flow.causes.values() for sign in cause.shows}
     told = [p for id, ask in flow.asks.items() if _tells(flow, id, weighed) for p in _phrases(ask)]
     return Card(flow.flow, flow.title, flow.riders_say, tuple(dict.fromkeys(told)))
