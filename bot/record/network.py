@@ -156,6 +156,13 @@ class Network(Opened):
         found = self._receipts("id = ?", outbox)
         return found[0] if found else None
 
+    def sent_with(self, receipt: Receipt) -> list[Receipt]:
+        """All that went out as the one message of a receipt, itself included, in order."""
+        return self._receipts(
+            "receipt = ? and address = ? and channel = (select channel from outbox where id = ?)",
+            *(receipt.receipt, receipt.chat, receipt.outbox),
+        )
+
     def passed_questions(self, person: int, channel: str, case: int, asked: int) -> list[Receipt]:
         """Questions of a case to this person but the newest of the entry that asks now, oldest first."""
         return self._receipts(

@@ -160,16 +160,17 @@ class Opened:
     def count_fault(
         self, table: str, id: int, fault: str, limit: int, column: str = "fault", given_up: str = "dead"
     ) -> bool:
-        """Count one more failure of a waiting row; True once it is given up.
+        """Count one more failure of a waiting row; True once it is not to be tried again.
 
-        `fault` goes to that column; it names no person and quotes no text.
+        `fault` goes to that column; it names no person and quotes no text. What was done stays done,
+        whatever failed after that.
         """
         self.run(
             f"""update {table} set tries = tries + 1, {column} = ?,
-            state = case when tries + 1 >= ? then ? else 'new' end where id = ?""",
+            state = case when tries + 1 >= ? then ? else 'new' end where id = ? and state = 'new'""",
             *(fault, limit, given_up, id),
         )
-        return bool(self.value(f"select state = ? from {table} where id = ?", given_up, id))
+        return bool(self.value(f"select state <> 'new' from {table} where id = ?", id))
 
     def run_each(self, statements: Sequence[str], given: dict[str, Any]) -> None:
         """Carry out statements that share named values."""

@@ -40,6 +40,14 @@ def live(store: Store, talk: int = 30) -> tuple[int, str]:
     store.write_book("1", 1, AT, "oil", {"words": "Zyxlamoth"})
     store.add("jobs", kind="report", data="Zyxlamoth", person=zoe.number, at=AT)
     store.add("grants", case_id=1, code_digest="x", at=AT)
+    handle = str(store.value("select handle from handles where person = ?", zoe.number))
+    taken, waiting = (store.keep_update("terminal", n, f"Zyxlamoth {n}", AT) for n in (1, 2))
+    store.name_update(taken or 0, handle)
+    store.finish_update(taken or 0)
+    store.name_update(waiting or 0, handle)
+    store.want_file("z-1", "terminal", "at Zyxlamoth's", zoe.number, handle, "photo", "Zyxlamoth.jpg", AT)
+    store.make_link("way to Zyxlamoth", 1, zoe.number, AT, AT)
+    store.mark_reachable("terminal", handle, True, AT)
     store.path.with_name(store.path.name + ".history").write_text("i am Zyxlamoth\n")
     return zoe.number, digest
 
@@ -68,10 +76,29 @@ def test_every_table_forgets_him(store: Store) -> None:
     """One rider's life fills these tables; afterwards only what belongs to nobody is left."""
     number, _ = live(store)
     named = ("people", "handles", "bikes", "meters", "readings", "book", "cases", "entries", "turns", "seats")
-    tables = (*named, "current", "inbox", "outbox", "jobs", "files", "grants")
+    of_networks = ("updates", "fetches", "links", "chats")
+    tables = (*named, "current", "inbox", "outbox", "jobs", "files", "grants", *of_networks)
     assert {t for t in tables if not store.value(f"select count(*) from {t}")} == set()
     store.erase(number)
     assert {t for t in (*tables, "erasing") if store.value(f"select count(*) from {t}")} == set()
+
+
+def test_updates_files_and_links_of_others_stay(store: Store) -> None:
+    zoe, ben = Rider(store, "Zoe"), Rider(store, "Ben")
+    zoe.say("metal")
+    ben.say("no brakes")
+    for n, rider in enumerate((zoe, ben)):
+        handle = str(store.value("select handle from handles where person = ?", rider.number))
+        kept = store.keep_update("terminal", n, f"of {handle}", AT)
+        store.name_update(kept or 0, handle)
+        store.want_file(f"file-{n}", "terminal", "there", rider.number, handle, "photo", "", AT)
+        store.make_link(f"link-{n}", n + 1, rider.number, "2026-06-01T09:00:00Z", AT)
+    number = zoe.number
+    store.erase(number)
+    assert [store.raw_update(id).number for id in store.updates_due("terminal", AT)] == [1]
+    assert [fetch.ref for fetch in store.fetches_due("terminal", AT)] == ["file-1"]
+    assert store.follow_link("link-0", number, AT) is None
+    assert store.follow_link("link-1", ben.number, AT) == 2
 
 
 def test_others_keep_everything(store: Store) -> None:

@@ -95,3 +95,20 @@ def test_the_talk_goes_on_in_an_old_file(old: Path) -> None:
     ann = Rider(Store(old), "Ann", said=100)
     assert [m.text for m in ann.say("none")] == ["knock?"]
     assert [m.text for m in ann.say("no")] == ["That is all."]
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if p.stem >= "version-0002"], ids=lambda path: path.stem)
+def test_what_networks_left_is_read_from_an_old_file(path: Path, tmp_path: Path) -> None:
+    shutil.copytree(f"{path}.files", tmp_path / "record.db.files")
+    store = Store(Path(shutil.copy(path, tmp_path / "record.db")))
+    later = "2030-01-01T00:00:00Z"
+    [update] = store.updates_due("telegram", later)
+    assert (store.raw_update(update).number, store.raw_update(update).body) == (7, '{"update_id": 7}')
+    assert store.keep_update("telegram", 7, '{"update_id": 7}', later) is None
+    [fetch] = store.fetches_due("telegram", later)
+    assert (fetch.ref, fetch.locator, fetch.kind) == ("tg-1-x", "locator", "photo")
+    assert store.follow_link("token", fetch.person, "2026-05-02T00:00:00Z") == 1
+    assert not store.is_reachable("telegram", "5")
+    assert [(job.kind, job.data, job.person) for job in store.jobs_waiting("my_data")] == [
+        ("my_data", {"chat": "5"}, fetch.person)
+    ]
