@@ -67,7 +67,8 @@ class Running:
     def _run(self, ready: threading.Event) -> None:
         async def serve() -> None:
             self._loop = asyncio.get_running_loop()
-            with contextlib.closing(turn.open_record(self.path)) as store:
+            store = turn.open_record(self.path)
+            try:
                 if self.flow:
                     turn.lay_out(store, self.flow, "", "everyone", self.now())
                 self._service = Service(self.settings, store, self.now)
@@ -77,8 +78,10 @@ class Running:
                 ready.set()
                 waiting.cancel()
                 await serving
-            # What a test opened is closed once more at its end, in another thread than this.
-            del store.db.conn
+            finally:
+                store.close()
+                # What a test opened is closed once more at its end, in another thread than this.
+                del store.db.conn
 
         try:
             asyncio.run(serve())

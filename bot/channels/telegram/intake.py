@@ -9,6 +9,7 @@ commit; anything else makes the platform call again.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import hmac
 import json
 import logging
@@ -32,6 +33,10 @@ PATIENCE = 25  # seconds the platform may let us wait for something new
 SLOWEST = 30.0  # seconds between two tries when the platform cannot be reached
 CONFLICTS = 4  # refusals in a row that mean that another program asks with our token
 LARGEST = 1_000_000  # bytes of one call; the platform's are far smaller
+BROKEN_CALLS = (
+    TimeoutError, asyncio.IncompleteReadError, asyncio.LimitOverrunError, ValueError, ConnectionError,
+    RecursionError,
+)  # fmt: skip
 
 
 class Fatal(Exception):
@@ -94,19 +99,19 @@ async def listen(
     async def answer(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         try:
             status = await asyncio.wait_for(_call(reader), 20)
-        except (TimeoutError, asyncio.IncompleteReadError, ValueError, ConnectionError):
+        except BROKEN_CALLS:
             status = "400 Bad Request"
-        writer.write(f"HTTP/1.1 {status}\r\nContent-Length: 0\r\nConnection: close\r\n\r\n".encode())
-        await writer.drain()
+        with contextlib.suppress(ConnectionError):
+            writer.write(f"HTTP/1.1 {status}\r\nContent-Length: 0\r\nConnection: close\r\n\r\n".encode())
+            await writer.drain()
         writer.close()
 
     async def _call(reader: asyncio.StreamReader) -> str:
-        head = (await reader.readuntil(b"\r\n\r\n")).decode("latin-1")
-        first, _, rest = head.partition("\r\n")
-        headers = {k.strip().lower(): v.strip() for k, _, v in (x.partition(":") for x in rest.split("\r\n"))}
+        first, headers = _head(await reader.readuntil(b"\r\n\r\n"))
         if not first.startswith("POST "):
             return "405 Method Not Allowed"
-        if not hmac.compare_digest(headers.get("x-telegram-bot-api-secret-token", ""), hook.secret):
+        told = headers.get("x-telegram-bot-api-secret-token", "")
+        if not hmac.compare_digest(told.encode(), hook.secret.encode()):
             return "403 Forbidden"
         size = int(headers.get("content-length", "-1"))
         if not 0 < size <= LARGEST:
@@ -123,6 +128,16 @@ async def listen(
         wake.set()
         return "200 OK"
 
-    server = await asyncio.start_server(answer, hook.host, hook.port, limit=64 * 1024)
+    try:
+        server = await asyncio.start_server(answer, hook.host, hook.port, limit=64 * 1024)
+    except OSError as err:
+        raise Fatal(f"Nobody can listen at {hook.host}:{hook.port}: {err.strerror}.") from err
     async with server:
         await server.serve_forever()
+
+
+def _head(head: bytes) -> tuple[str, dict[str, str]]:
+    """The first line of a call, and what its other lines say under which name."""
+    first, _, rest = head.decode("latin-1").partition("\r\n")
+    lines = (line.partition(":") for line in rest.split("\r\n"))
+    return first, {name.strip().lower(): value.strip() for name, _, value in lines}

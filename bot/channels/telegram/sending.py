@@ -1,45 +1,42 @@
 """The outbox on its way to the platform: in order for each chat, at its pace, tried again where that helps.
 
-A message that the platform may or may not have taken (the connection broke while we waited) is sent a
-second time at most: a rider who waits for an answer is better off with two than with none. Edits may be
-repeated freely.
+One request at a time, so that a program that is killed leaves one message in doubt and no more. A request
+that takes long is overtaken: nobody waits because another one's network is bad. A message that the
+platform may or may not have taken (the connection broke while we waited) is sent again a few times: a
+rider who waits for an answer is better off with two than with none.
 """
 
 from __future__ import annotations
 
 import asyncio
-import html
 import logging
-import re
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Coroutine, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import Any
 
-from telegram import Bot, ForceReply, InlineKeyboardButton, InlineKeyboardMarkup, ReplyParameters
-from telegram.constants import ParseMode
-from telegram.error import (
-    BadRequest,
-    ChatMigrated,
-    Forbidden,
-    InvalidToken,
-    NetworkError,
-    RetryAfter,
-    TelegramError,
-    TimedOut,
-)
+from telegram import Bot
+from telegram.error import BadRequest, ChatMigrated, Forbidden, InvalidToken, RetryAfter, TelegramError
 
 from bot import turn
 from bot.channels.telegram import layout
 from bot.channels.telegram.pauses import asked_pause
+from bot.channels.telegram.posting import Posting
 from bot.channels.telegram.reception import CHANNEL
 
 LOG = logging.getLogger("sumpline.telegram")
 SLOWEST = 30.0  # seconds; the longest pause between two tries
-GIVE_UP = 60  # tries; at the slowest pace about half an hour
+GIVE_UP = 60  # tries that the platform refused; at the slowest pace about half an hour
+GIVE_UP_EDIT = 10
 PRIVATE_PACE, GROUP_PACE = 1.0, 3.0  # seconds a message; the platform's published guide
 BURST = 4  # messages that may go at once to a chat that was quiet
-AT_ONCE = 8  # chats that are written to at the same time
-DOUBTFUL = 2  # tries of a message that may have been taken
+AT_ONCE = 8  # requests under way, most of which hang then
+OVERTAKEN = 0.5  # seconds after which a request is waited for no longer before the next
+DOUBTFUL = 4  # times that a message is sent when it may have been taken each time
+BROKEN = 3  # tries of a message that we cannot even lay out
+GRACE = 1.0  # seconds that requests under way get when we are told to end
+HELD = 1.0  # seconds between two tries to write into a record that another program holds
+_NEVER_CONNECTED = ("ConnectTimeout", "PoolTimeout", "ConnectError")
 
 
 @dataclass
@@ -49,50 +46,102 @@ class Pace:
     seconds: float
     left: float = BURST
     at: float = 0.0
+    closed: float = 0.0  # by the loop's clock: until then the platform wants nothing for this chat
 
     def wait(self, now: float) -> float:
         """Seconds until the next message may go."""
         self.left = min(BURST, self.left + (now - self.at) / self.seconds)
         self.at = now
-        return 0.0 if self.left >= 1 else (1 - self.left) * self.seconds
+        return max(self.closed - now, 0.0 if self.left >= 1 else (1 - self.left) * self.seconds)
 
     def spend(self) -> None:
         self.left -= 1
 
 
+@dataclass
+class Lane:
+    """What is to be done for one chat."""
+
+    edits: list[turn.Receipt] = field(default_factory=list)
+    waiting: list[turn.Outgoing] = field(default_factory=list)
+
+
 class Sender:
-    """Sends what is due. `link`: a way from a group into private, for a case and a person."""
+    """Sends what is due. `link`: a way from a group into private; `wake`: called when there may be more."""
 
     def __init__(
-        self, store: turn.Store, bot: Bot, clock: Callable[[], datetime], link: Callable[[int, int], str]
-    ) -> None:
-        self.store, self.bot, self.clock, self.link = store, bot, clock, link
+        self, store: turn.Store, bot: Bot, clock: Callable[[], datetime],
+        link: Callable[[int, int], str], wake: Callable[[], None],
+    ) -> None:  # fmt: skip
+        self.store, self.clock, self.wake = store, clock, wake
+        self.posting = Posting(store, bot, link)
         self.fatal: BaseException | None = None
         self._pace: dict[str, Pace] = {}
         self._halt = 0.0  # by the loop's clock: until then the platform wants nothing from us
+        self._under_way: dict[str, asyncio.Task[None]] = {}
+        self._doubts: dict[int, int] = {}  # by message: how often it may have been taken
+        self._edit_tries: dict[int, int] = {}
 
     async def send_due(self) -> float:
-        """Send what may go now; seconds until there may be more to do."""
-        loop = asyncio.get_running_loop().time()
-        if self._halt > loop:
-            return self._halt - loop
-        await self._edit_due()
-        chats: dict[str, list[turn.Outgoing]] = {}
-        for out in turn.due(self.store, self.clock(), channel=CHANNEL):
-            chats.setdefault(out.address, []).append(out)
-        ready, soonest = [], 1.0
-        for chat, waiting in chats.items():
-            wait = self._pace_of(chat).wait(loop)
+        """Begin what may be done now; seconds until there may be more to do."""
+        if (halted := self._halt - self._now()) > 0:
+            return halted
+        soonest, began = 1.0, False
+        for chat, lane in self._lanes().items():
+            if chat in self._under_way:
+                continue
+            wait = self._pace_of(chat).wait(self._now())
             if wait > 0:
-                soonest = min(soonest, wait)
-            else:
-                ready.append(waiting)
-        for start in range(0, len(ready), AT_ONCE):
-            await asyncio.gather(*(self._send_first(waiting) for waiting in ready[start : start + AT_ONCE]))
-        return 0.0 if ready else soonest
+                soonest, lane.waiting = min(soonest, wait), []
+            if self._pace_of(chat).closed > self._now() or not (lane.waiting or lane.edits):
+                continue
+            if len(self._under_way) >= AT_ONCE or self._halt > self._now():
+                break
+            began = True
+            await self._begin(chat, self._clear(lane))
+        return 0.0 if began else soonest
+
+    async def end(self) -> None:
+        """Let what is under way come to its end for a moment, so that it need not be sent again."""
+        if left := set(self._under_way.values()):
+            _, left = await asyncio.wait(left, timeout=GRACE)
+        for task in left:
+            task.cancel()
+        await asyncio.gather(*left, return_exceptions=True)
+
+    def _now(self) -> float:
+        return asyncio.get_running_loop().time()
+
+    def _lanes(self) -> dict[str, Lane]:
+        lanes: dict[str, Lane] = {}
+        for out in turn.due(self.store, self.clock(), channel=CHANNEL):
+            lanes.setdefault(out.address, Lane()).waiting.append(out)
+        for receipt in self.store.edits_due(CHANNEL, turn.stamp(self.clock())):
+            lanes.setdefault(receipt.chat, Lane()).edits.append(receipt)
+        return lanes
 
     def _pace_of(self, chat: str) -> Pace:
         return self._pace.setdefault(chat, Pace(GROUP_PACE if chat.startswith("-") else PRIVATE_PACE))
+
+    async def _begin(self, chat: str, doing: Coroutine[Any, Any, None]) -> None:
+        task = self._under_way[chat] = asyncio.create_task(doing)
+        task.add_done_callback(lambda done: self._ended(chat, done))
+        await asyncio.wait({task}, timeout=OVERTAKEN)
+
+    def _ended(self, chat: str, done: asyncio.Task[None]) -> None:
+        del self._under_way[chat]
+        if not done.cancelled() and (fault := done.exception()) is not None:
+            LOG.error("sending failed: %s", turn.place_of(fault))
+            self._halt = max(self._halt, self._now() + HELD)
+        self.wake()
+
+    async def _clear(self, lane: Lane) -> None:
+        """The next message of a chat, then what there is to edit: whoever waits for an answer comes first."""
+        if lane.waiting:
+            await self._send_first(lane.waiting)
+        for receipt in lane.edits:
+            if self.fatal is not None or not await self._edit(receipt):
+                return
 
     # --- one message -------------------------------------------------------------------------
 
@@ -101,142 +150,121 @@ class Sender:
         batch = together(waiting)
         out = batch[-1]
         if not self.store.is_reachable(CHANNEL, out.address):
-            self._give_up(batch)
+            await self._write(lambda: self._give_up(batch))
             return
         self._pace_of(out.address).spend()
         try:
-            receipt = await self._post(batch)
+            receipt = await self.posting.post(batch)
         except TelegramError as fault:
-            self._failed(batch, fault)
+            await self._failed(batch, fault)
+        except turn.FILE_FAULTS:
+            raise
+        except Exception as fault:
+            LOG.error("message %s failed: %s", out.id, turn.place_of(fault))
+            seconds = 1.0 if out.tries + 1 < BROKEN else None
+            await self._write(lambda: self._again(batch, seconds))
         else:
-            with self.store.writing():
-                for one in batch:
-                    turn.sent(self.store, one.id, self.clock())
-                    self.store.note_receipt(one.id, receipt)
+            await self._write(lambda: self._sent(batch, receipt))
 
-    async def _post(self, batch: Sequence[turn.Outgoing]) -> str:
-        out = batch[-1]
-        receipt = self.store.receipt(out.id)
-        assert receipt is not None
-        sheets = [layout.lay_out(one.message, one.id, receipt.ticked, _done_word()) for one in batch]
-        texts = ["\n\n".join(sheet.texts[0] for sheet in sheets), *sheets[-1].texts[1:]]
-        rows = () if receipt.closed else sheets[-1].rows
-        sent = ""
-        for n, text in enumerate(texts):
-            last = n == len(texts) - 1
-            sent = await self._post_text(out, text, rows if last else ())
-        return sent
+    def _sent(self, batch: Sequence[turn.Outgoing], receipt: str) -> None:
+        for one in batch:
+            turn.sent(self.store, one.id, self.clock())
+            self.store.note_receipt(one.id, receipt)
+            self._doubts.pop(one.id, None)
 
-    async def _post_text(self, out: turn.Outgoing, text: str, rows: layout.Rows) -> str:
-        group = out.address.startswith("-")
-        markup: InlineKeyboardMarkup | ForceReply | None = None
-        if rows:
-            person = self.store.named(out.person)
-            markup = self._keyboard(rows, out.address, out.case, person.id if person else None)
-        elif group and out.asked:
-            markup = ForceReply(selective=True)
-        asker = self.store.message_of(out.inbox) if group and out.inbox else ""
-        reply = ReplyParameters(int(asker), allow_sending_without_reply=True) if asker.isdigit() else None
-        thread = int(out.thread) if out.thread else None
-        for plain in (False, True):
+    async def _write(self, doing: Callable[[], None]) -> None:
+        """Write down what came of a request, however long another program holds the record."""
+        while True:
             try:
-                sent = await self.bot.send_message(
-                    int(out.address), _bare(text) if plain else text, reply_markup=markup,
-                    message_thread_id=thread, reply_parameters=reply,
-                    parse_mode=None if plain else ParseMode.HTML,
-                )  # fmt: skip
-                return str(sent.message_id)
-            except BadRequest as fault:
-                if "thread not found" in str(fault).lower() and thread is not None:
-                    thread = None
-                elif "parse entities" not in str(fault).lower() or plain:
-                    raise
-                LOG.error("message %s: the platform could not read it as laid out", out.id)
-        raise BadRequest("not taken in either form")
-
-    def _keyboard(
-        self, rows: layout.Rows, chat: str, case: int | None, person: int | None
-    ) -> InlineKeyboardMarkup:
-        """The buttons; in a group with a way into private."""
-        made = [[InlineKeyboardButton(label, callback_data=data) for label, data in row] for row in rows]
-        if chat.startswith("-") and case and person:
-            label = turn.read_words().say("telegram.in_private")
-            made.append([InlineKeyboardButton(label, url=self.link(case, person))])
-        return InlineKeyboardMarkup(made)
+                with self.store.writing():
+                    doing()
+                return
+            except turn.FILE_FAULTS as fault:
+                LOG.warning("the record cannot be written (%s); trying again", type(fault).__name__)
+                await asyncio.sleep(HELD)
 
     # --- what went wrong ------------------------------------------------------------------------
 
-    def _failed(self, batch: Sequence[turn.Outgoing], fault: TelegramError) -> None:
+    async def _failed(self, batch: Sequence[turn.Outgoing], fault: TelegramError) -> None:
         out = batch[-1]
         if isinstance(fault, InvalidToken):
             self.fatal = fault
-        elif isinstance(fault, RetryAfter):
-            self._pause(asked_pause(fault))
-            self._again(batch, asked_pause(fault))
         elif isinstance(fault, ChatMigrated):
-            with self.store.writing():
-                self.store.move_chat(CHANNEL, out.address, str(fault.new_chat_id))
+            await self._write(lambda: self.store.move_chat(CHANNEL, out.address, str(fault.new_chat_id)))
         elif isinstance(fault, Forbidden):
-            with self.store.writing():
-                self.store.mark_reachable(CHANNEL, out.address, False, turn.stamp(self.clock()))
-            self._give_up(batch)
+            await self._write(lambda: self._shut_out(batch))
         elif isinstance(fault, BadRequest):
             LOG.error("message %s was refused: %s", out.id, fault.message)
-            self._give_up(batch)
-        elif isinstance(fault, TimedOut) and not _not_sent(fault) and out.tries + 1 >= DOUBTFUL:
-            LOG.warning("message %s may or may not have been taken; not tried again", out.id)
-            for one in batch:
-                turn.sent(self.store, one.id, self.clock())
-        elif out.tries + 1 >= GIVE_UP:
-            self._give_up(batch)
+            await self._write(lambda: self._give_up(batch))
         else:
-            self._again(batch, min(SLOWEST, 2.0**out.tries))
+            wait = self._patience(out, fault)
+            await self._write(lambda: self._again(batch, wait))
 
-    def _again(self, batch: Sequence[turn.Outgoing], seconds: float) -> None:
-        again = self.clock() + timedelta(seconds=max(1.0, seconds))
+    def _patience(self, out: turn.Outgoing, fault: TelegramError) -> float | None:
+        """Seconds until a message is tried again; None when it is not."""
+        if isinstance(fault, RetryAfter):
+            self._slow_down(out.address, asked_pause(fault))
+            return asked_pause(fault)
+        if _may_be_taken(fault):
+            self._doubts[out.id] = self._doubts.get(out.id, 0) + 1
+            if self._doubts[out.id] >= DOUBTFUL:
+                LOG.warning("message %s may or may not have been taken; not tried again", out.id)
+                return None
+        if out.tries + 1 >= GIVE_UP and not _never_connected(fault):
+            return None
+        return min(SLOWEST, 2.0 ** min(out.tries, 10))
+
+    def _again(self, batch: Sequence[turn.Outgoing], seconds: float | None) -> None:
+        """Try again after so many seconds, or (None) never."""
+        again = None if seconds is None else self.clock() + timedelta(seconds=max(1.0, seconds))
         for one in batch:
             turn.not_sent(self.store, one.id, again)
 
     def _give_up(self, batch: Sequence[turn.Outgoing]) -> None:
-        for one in batch:
-            turn.not_sent(self.store, one.id, None)
+        self._again(batch, None)
 
-    def _pause(self, seconds: float) -> None:
-        self._halt = asyncio.get_running_loop().time() + seconds
+    def _shut_out(self, batch: Sequence[turn.Outgoing]) -> None:
+        self.store.mark_reachable(CHANNEL, batch[-1].address, False, turn.stamp(self.clock()))
+        self._give_up(batch)
+
+    def _slow_down(self, chat: str, seconds: float) -> None:
+        """The platform wants less for this chat; when it wants that of two at once, for all of them."""
+        until = self._now() + seconds
+        others = any(pace.closed > self._now() for at, pace in self._pace.items() if at != chat)
+        self._pace_of(chat).closed = until
+        if others:
+            self._halt = max(self._halt, until)
 
     # --- edits ------------------------------------------------------------------------------------
 
-    async def _edit_due(self) -> None:
-        """Bring messages into line: ticks on their buttons, answered ones into records."""
-        for receipt in self.store.edits_due(CHANNEL, turn.stamp(self.clock())):
-            message = turn.revive_message(receipt.payload)
-            sheet = layout.lay_out(message, receipt.outbox, receipt.ticked, _done_word())
-            chat, number = int(receipt.chat), int(receipt.receipt)
-            again: str | None = None
-            try:
-                if receipt.closed:
-                    await self.bot.edit_message_text(
-                        layout.recorded(sheet.texts[-1], receipt.told), chat, number,
-                        parse_mode=ParseMode.HTML,
-                    )  # fmt: skip
-                else:
-                    markup = self._keyboard(sheet.rows, receipt.chat, receipt.case, receipt.person)
-                    await self.bot.edit_message_reply_markup(chat, number, reply_markup=markup)
-            except RetryAfter as fault:
-                self._pause(asked_pause(fault))
-                again = turn.stamp(self.clock() + timedelta(seconds=asked_pause(fault)))
-            except InvalidToken as fault:
-                self.fatal = fault
-                return
-            except (BadRequest, Forbidden, ChatMigrated) as fault:
-                if "not modified" not in str(fault).lower():
-                    LOG.info("message %s cannot be edited: %s", receipt.outbox, type(fault).__name__)
-            except NetworkError:
-                again = turn.stamp(self.clock() + timedelta(seconds=2))
-            with self.store.writing():
-                self.store.edited(receipt.outbox, again)
-            if again:
-                return
+    async def _edit(self, receipt: turn.Receipt) -> bool:
+        """Bring a message into line; False when the next one had better wait."""
+        again: float | None = None
+        try:
+            await self.posting.edit(receipt)
+        except RetryAfter as fault:
+            again = asked_pause(fault)
+            self._slow_down(receipt.chat, again)
+        except InvalidToken as fault:
+            self.fatal = fault
+            return False
+        except (BadRequest, Forbidden, ChatMigrated) as fault:
+            if "not modified" not in str(fault).lower():
+                LOG.info("message %s cannot be edited: %s", receipt.outbox, type(fault).__name__)
+        except TelegramError as fault:
+            again = self._patience_with_edit(receipt.outbox, fault)
+        if again is None:
+            self._edit_tries.pop(receipt.outbox, None)
+        due = None if again is None else turn.stamp(self.clock() + timedelta(seconds=again))
+        await self._write(lambda: self.store.edited(receipt.outbox, due))
+        return again is None
+
+    def _patience_with_edit(self, outbox: int, fault: TelegramError) -> float | None:
+        """It may be repeated freely, but ever more seldom, and not for ever."""
+        tries = self._edit_tries[outbox] = self._edit_tries.get(outbox, 0) + 1
+        if tries >= GIVE_UP_EDIT and not _never_connected(fault):
+            return None
+        return min(SLOWEST, 2.0 ** min(tries, 10))
 
 
 def together(waiting: Sequence[turn.Outgoing]) -> list[turn.Outgoing]:
@@ -255,16 +283,10 @@ def together(waiting: Sequence[turn.Outgoing]) -> list[turn.Outgoing]:
     return batch
 
 
-def _not_sent(fault: TelegramError) -> bool:
-    """Whether the connection was never made, so that the platform cannot have taken it."""
-    cause = fault.__cause__
-    return type(cause).__name__ in ("ConnectTimeout", "PoolTimeout", "ConnectError")
+def _never_connected(fault: TelegramError) -> bool:
+    return type(fault.__cause__).__name__ in _NEVER_CONNECTED
 
 
-def _done_word() -> str:
-    return turn.read_words().say("telegram.done")
-
-
-def _bare(text: str) -> str:
-    """A text that was laid out, without what lays it out."""
-    return html.unescape(re.sub(r"</?b>", "", text))
+def _may_be_taken(fault: TelegramError) -> bool:
+    """Whether the connection broke, or no answer came, after the request had begun to go out."""
+    return fault.__cause__ is not None and not _never_connected(fault)

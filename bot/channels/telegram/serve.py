@@ -10,13 +10,13 @@ import json
 import logging
 import re
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Awaitable, Callable, Coroutine, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
 from telegram import Bot, BotCommand
-from telegram.error import EndPointNotFound, InvalidToken, TelegramError
+from telegram.error import BadRequest, EndPointNotFound, InvalidToken, TelegramError
 from telegram.request import HTTPXRequest
 
 from bot import turn
@@ -30,6 +30,9 @@ from bot.channels.telegram.settings import Settings
 
 LOG = logging.getLogger("sumpline.telegram")
 JOB_TRIES = 3
+ANSWERED_WITHIN = 15.0  # seconds that the platform may take for a request
+SPINNER = 0.5  # seconds that a turn waits for the answer to its press to go out
+HELD = 1.0  # seconds of rest after a fault
 LOOK_AGAIN = 1.0  # seconds after which waiting rows are looked for, even if nobody woke us
 _SECRETS = re.compile(r"\d{3,}:[\w-]{30,}")
 
@@ -73,7 +76,8 @@ def locked(database: Path) -> Iterator[None]:
 
 def make_bot(settings: Settings) -> Bot:
     """The library's bot, at the address of the settings."""
-    request = HTTPXRequest(connection_pool_size=16, read_timeout=15, connect_timeout=10, pool_timeout=5)
+    within = ANSWERED_WITHIN
+    request = HTTPXRequest(connection_pool_size=16, read_timeout=within, connect_timeout=10, pool_timeout=5)
     asking = HTTPXRequest(connection_pool_size=1, read_timeout=40, connect_timeout=10)
     return Bot(
         settings.token, base_url=f"{settings.api}/bot", base_file_url=f"{settings.files}/file/bot",
@@ -118,65 +122,101 @@ class Service:
         self.stopping = asyncio.Event()
         self.came, self.due = asyncio.Event(), asyncio.Event()
         self.ready = asyncio.Event()
+        self.sender: Sender | None = None
+        self._aside: set[asyncio.Task[None]] = set()
 
     async def run(self) -> None:
         """Serve until told to stop. Raises Fatal."""
+        stopping = asyncio.create_task(self.stopping.wait())
+        tasks: list[asyncio.Task[None]] = [asyncio.create_task(self._begin())]
         try:
-            if not await self._begin():
+            await _first_of([*tasks, stopping])
+            if not tasks[0].done():
                 return
-            tasks = [asyncio.create_task(part) for part in (
-                self._receive(), self._take_all(), self._send_all(), self._fetch_all(), self._do_jobs(),
-                self.stopping.wait(),
-            )]  # fmt: skip
+            tasks[0].result()
+            tasks = [asyncio.create_task(part) for part in self._parts()]
             self.ready.set()
-            done, left = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
-            while left:  # before Python 3.12, wait_for may lose the cancelling of a task just woken
-                for task in left:
-                    task.cancel()
-                _, left = await asyncio.wait(left, timeout=0.2)
-            for task in done:
-                if (fault := task.exception()) is not None:
-                    raise fault
+            await _first_of([*tasks, stopping])
         finally:
-            await _shut(self.bot)
+            await self._end([*tasks, stopping])
 
-    async def _begin(self) -> bool:
-        """Get to know ourselves and the record; False when told to stop before that."""
-        pause = 1.0
+    def _parts(self) -> list[Coroutine[Any, Any, None]]:
+        """Everything that goes on side by side. None of it ends by itself, save with Fatal."""
+        doing = (self._receive, self._take_all, self._send_all, self._fetch_all, self._do_jobs)
+        return [self._keep_at(part) for part in doing]
+
+    async def _keep_at(self, doing: Callable[[], Awaitable[None]]) -> None:
+        """Do it again and again: a record held by others, or a fault of ours, ends nobody's service."""
         while True:
             try:
-                await self.bot.initialize()
-                break
-            except (InvalidToken, EndPointNotFound) as err:
-                raise Fatal("The platform refuses the token: it was revoked or is wrong.") from err
-            except TelegramError as err:
-                LOG.warning("the platform cannot be reached (%s); trying again", type(err).__name__)
-                with contextlib.suppress(TimeoutError):
-                    await asyncio.wait_for(self.stopping.wait(), pause)
-                    return False
-                pause = min(30.0, pause * 1.5)
+                await doing()
+            except Fatal:
+                raise
+            except turn.FILE_FAULTS as fault:
+                LOG.warning("the record cannot be used (%s); trying again", type(fault).__name__)
+                await asyncio.sleep(HELD)
+            except Exception as fault:
+                LOG.error("going on after a fault: %s", turn.place_of(fault))
+                await asyncio.sleep(HELD)
+
+    async def _end(self, tasks: Sequence[asyncio.Task[Any]]) -> None:
+        """Take no more turns; what is under way to the platform may arrive. Raises what a task died of."""
+        left: set[asyncio.Task[Any]] = {task for task in (*tasks, *self._aside) if not task.done()}
+        while left:  # before Python 3.12, wait_for may lose the cancelling of a task just woken
+            for task in left:
+                task.cancel()
+            _, left = await asyncio.wait(left, timeout=0.2)
+        if self.sender is not None:
+            await self.sender.end()
+        await _shut(self.bot)
+        for task in tasks:
+            if not task.cancelled():
+                task.result()
+
+    async def _begin(self) -> None:
+        """Get to know ourselves and the record."""
+        await self._until_reached(self.bot.initialize)
         me = self.bot.bot
         self.reception = Reception(self.store, self.settings, me, self.clock)
-        self.sender = Sender(self.store, self.bot, self.clock, self.reception.link_from)
+        self.sender = Sender(self.store, self.bot, self.clock, self.reception.link_from, self.due.set)
         self.fetcher = Fetcher(self.store, self.bot, self.settings, self.clock)
         self.reception.finish()
         for line in self.reception.status().splitlines():
             LOG.info("%s", line)
         with contextlib.suppress(TelegramError):
-            await self._introduce()
-        return True
+            await self._show_menu()
+        await self._until_reached(self._say_how)
 
-    async def _introduce(self) -> None:
-        """The menu, and how updates are to reach us."""
+    async def _until_reached(self, doing: Callable[[], Awaitable[Any]]) -> None:
+        """Try until the platform answers. Raises Fatal when it refuses the token."""
+        pause = 1.0
+        while True:
+            try:
+                await doing()
+                return
+            except (InvalidToken, EndPointNotFound) as err:
+                raise Fatal("The platform refuses the token: it was revoked or is wrong.") from err
+            except TelegramError as err:
+                LOG.warning("the platform cannot be reached (%s); trying again", type(err).__name__)
+                await asyncio.sleep(pause)
+                pause = min(30.0, pause * 1.5)
+
+    async def _show_menu(self) -> None:
         words = turn.read_words(self.settings.language)
         shown = [name for name in COMMANDS if name not in ("status", "whole", "later")]
         menu = [BotCommand(name, words.say(f"telegram.menu.{name}")) for name in shown]
         await self.bot.set_my_commands(menu)
+
+    async def _say_how(self) -> None:
+        """How updates are to reach us; those that wait already stay."""
         hook = self.settings.webhook
         if hook is None:
             await self.bot.delete_webhook(drop_pending_updates=False)
         else:
-            await self.bot.set_webhook(hook.url, secret_token=hook.secret, allowed_updates=list(ALLOWED))
+            try:
+                await self.bot.set_webhook(hook.url, secret_token=hook.secret, allowed_updates=list(ALLOWED))
+            except BadRequest as err:
+                raise Fatal(f"The platform refuses the address of the webhook: {err.message}.") from err
 
     async def _receive(self) -> None:
         hook = self.settings.webhook
@@ -188,71 +228,89 @@ class Service:
     # --- turns -------------------------------------------------------------------------------
 
     async def _take_all(self) -> None:
-        while True:
-            self.came.clear()
-            for update in self.store.updates_due(CHANNEL, turn.stamp(self.clock())):
-                await self._take(update)
-                self.due.set()
-                await asyncio.sleep(0)  # let messages go out between two turns
-            await _woken(self.came, LOOK_AGAIN)
+        self.came.clear()
+        for update in self.store.updates_due(CHANNEL, turn.stamp(self.clock())):
+            await self._take(update)
+            self.due.set()
+            await asyncio.sleep(0)  # let messages go out between two turns
+        await _woken(self.came, LOOK_AGAIN)
 
     async def _take(self, update: int) -> None:
-        try:
-            came = self.reception.came(update)
-            reply = self.reception.quick(came)
-            if reply is not None:
-                await self._clear_spinner(reply.query, reply.text)
-            with chatting.shown(self.settings, came.chat, came.thread):
-                self.reception.take(update, came)
-        except turn.FILE_FAULTS as fault:
-            LOG.warning("the record cannot be written (%s); trying again", type(fault).__name__)
-            await asyncio.sleep(1.0)
-        except Exception as fault:
-            place = turn.place_of(fault)
-            dead = self.reception.set_aside(update, place)
-            LOG.error("update %s failed: %s%s", update, place, "; set aside" if dead else "")
+        """One update. Raises what the record raises: then this one comes first again, so order is kept."""
+        while True:
+            try:
+                await self._take_once(update)
+                break
+            except turn.FILE_FAULTS:
+                raise
+            except Exception as fault:
+                place = turn.place_of(fault)
+                dead = self.reception.set_aside(update, place)
+                LOG.error("update %s failed: %s%s", update, place, "; set aside" if dead else "")
+                if dead:
+                    break
         for chat, text in self.reception.farewells:
-            with contextlib.suppress(TelegramError):
-                await self.bot.send_message(int(chat), text)
+            await self._beside(self.bot.send_message(int(chat), text))
         self.reception.farewells.clear()
 
-    async def _clear_spinner(self, query: str, text: str) -> None:
-        try:
-            await self.bot.answer_callback_query(query, text or None, show_alert=bool(text))
-        except TelegramError as err:  # too old, or the network: the turn goes on all the same
-            LOG.info("a press was not answered: %s", type(err).__name__)
+    async def _take_once(self, update: int) -> None:
+        came = self.reception.came(update)
+        reply = self.reception.quick(came)
+        if reply is not None:
+            told = reply.text or None
+            await self._beside(self.bot.answer_callback_query(reply.query, told, show_alert=bool(told)))
+        with chatting.shown(self.settings, came.chat, came.thread):
+            self.reception.take(update, came)
+
+    async def _beside(self, doing: Coroutine[Any, Any, Any]) -> None:
+        """Ask the platform for something that no turn depends on: it may fail, and is not waited for long."""
+
+        async def ask() -> None:
+            try:
+                await doing
+            except TelegramError as err:  # a press too old to be answered, or the network
+                LOG.info("something was not answered: %s", type(err).__name__)
+
+        task = asyncio.create_task(ask())
+        self._aside.add(task)
+        task.add_done_callback(self._aside.discard)
+        await asyncio.wait({task}, timeout=SPINNER)
 
     # --- the rest ------------------------------------------------------------------------------
 
     async def _send_all(self) -> None:
-        while True:
-            self.due.clear()
-            wait = await self.sender.send_due()
-            if self.sender.fatal is not None:
-                raise Fatal("The platform refuses the token: it was revoked.") from self.sender.fatal
-            await _woken(self.due, max(0.01, min(LOOK_AGAIN, wait)))
+        assert self.sender is not None
+        self.due.clear()
+        wait = await self.sender.send_due()
+        if self.sender.fatal is not None:
+            raise Fatal("The platform refuses the token: it was revoked.") from self.sender.fatal
+        await _woken(self.due, max(0.01, min(LOOK_AGAIN, wait)))
 
     async def _fetch_all(self) -> None:
-        while True:
-            if not await self.fetcher.fetch_due():
-                await asyncio.sleep(LOOK_AGAIN)
-            self.due.set()
+        if not await self.fetcher.fetch_due():
+            await asyncio.sleep(LOOK_AGAIN)
+        self.due.set()
 
     async def _do_jobs(self) -> None:
         """Documents that were asked for: made from the record, sent, and only then done."""
-        while True:
-            for job in self.store.jobs_waiting("my_data"):
-                try:
-                    data = turn.everything_of(self.store, job.person)
-                    file = io.BytesIO(json.dumps(data, ensure_ascii=False, indent=1).encode())
-                    chat = int(job.data["chat"])
-                    await self.bot.send_document(chat, file, filename="sumpline-my-data.json")
-                    with self.store.writing():
-                        self.store.job_done(job.id)
-                except (TelegramError, KeyError) as fault:
-                    with self.store.writing():
-                        self.store.job_failed(job.id, type(fault).__name__, JOB_TRIES)
-            await asyncio.sleep(LOOK_AGAIN)
+        for job in self.store.jobs_waiting("my_data"):
+            try:
+                data = turn.everything_of(self.store, job.person)
+                file = io.BytesIO(json.dumps(data, ensure_ascii=False, indent=1).encode())
+                await self.bot.send_document(int(job.data["chat"]), file, filename="sumpline-my-data.json")
+            except turn.FILE_FAULTS:
+                raise
+            except Exception as fault:
+                with self.store.writing():
+                    self.store.job_failed(job.id, type(fault).__name__, JOB_TRIES)
+            else:
+                with self.store.writing():
+                    self.store.job_done(job.id)
+        await asyncio.sleep(LOOK_AGAIN)
+
+
+async def _first_of(tasks: Sequence[asyncio.Task[Any]]) -> None:
+    await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
 
 
 async def _woken(event: asyncio.Event, seconds: float) -> None:
