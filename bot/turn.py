@@ -50,8 +50,8 @@ if TYPE_CHECKING:  # reading flows is slow to import and not needed for the firs
 # What channels and the command line need beside what is defined here.
 __all__ = [
     "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Outgoing", "Receipt",
-    "RecordError", "Role", "Store", "Unreadable", "Words", "clean_photo", "everything_of", "read_words",
-    "revive_message",
+    "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo", "everything_of",
+    "read_words", "revive_message",
 ]  # fmt: skip
 
 LOG = logging.getLogger("sumpline.turn")
@@ -141,9 +141,12 @@ def take(
     now: datetime,
     receive: Receive | None = None,
     begins_new: BeginsNew | None = None,
+    *,
+    then: Callable[[Step], None] = lambda step: None,
 ) -> tuple[Outgoing, ...]:
     """Do the turn of one accepted message; what is to be sent for it and is not sent yet.
 
+    `then`: what the channel does in the turn's own transaction; its failing is the turn's.
     Taking it again changes nothing. When the core fails, nothing of the turn is kept, the person
     is told, and the message is tried again by `finish`, `TRIES` times in all. KeyError when there
     is no message of that number; RecordError or sqlite3.OperationalError when the file is at fault.
@@ -154,7 +157,7 @@ def take(
         with store.writing():
             incoming = store.incoming(inbox_id)
             if incoming.state == "new":
-                _do_turn(store, incoming, at, *_talk(receive, begins_new))
+                then(_do_turn(store, incoming, at, *_talk(receive, begins_new)))
     except FILE_FAULTS:
         raise
     except Exception as fault:
@@ -300,7 +303,7 @@ def _rider(store: Store, case: int) -> Person:
 # --- one turn -------------------------------------------------------------------------------
 
 
-def _do_turn(store: Store, incoming: Incoming, at: str, receive: Receive, begins_new: BeginsNew) -> None:
+def _do_turn(store: Store, incoming: Incoming, at: str, receive: Receive, begins_new: BeginsNew) -> Step:
     speaker = store.person(incoming.person)
     case, before = _find_case(store, incoming, begins_new, at)
     rider = _rider(store, case)
@@ -318,6 +321,7 @@ def _do_turn(store: Store, incoming: Incoming, at: str, receive: Receive, begins
     raised = any(isinstance(event, StopRaised) for event in events)
     lay_messages(store, incoming, step, (*said.messages, *refused), raised, at)
     store.mark_taken(incoming.id, case, at)
+    return step
 
 
 def _number(state: State, heard: Heard, events: Sequence[Any], at: str) -> list[Entry]:

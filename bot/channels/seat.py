@@ -77,9 +77,7 @@ class Seat:
     def say(self, text: str, *, press: str = "", file: str = "", file_kind: str = "") -> Said:
         """Hand in one message, do its turn, and return what is to be shown for it."""
         typed = storable(text[:LONGEST])
-        heard = Heard(
-            text=typed, press=press, file=file, file_kind=file_kind, who=self.who, role=self.role
-        )
+        heard = Heard(text=typed, press=press, file=file, file_kind=file_kind, who=self.who, role=self.role)
         now = self.clock()
         inbox = turn.accept(self.store, CHANNEL, CHAT, self.who, uuid4().hex, heard, now, flow=self.flow)
         assert inbox is not None  # the id of the message was made just now

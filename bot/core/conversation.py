@@ -28,7 +28,7 @@ from bot.core.agenda import Next
 from bot.core.answers import read
 from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid
 from bot.core.desk import Desk
-from bot.core.events import Heard, Noted, SettingTold, WasAsked, WasHeard
+from bot.core.events import Heard, Noted, SettingTold, WasAsked, WasHeard, Withdrawn
 from bot.core.hearing import offer
 from bot.core.messages import Message
 from bot.core.moves import MOVES, Move
@@ -96,6 +96,9 @@ def receive(desk: Desk, state: State, heard: Heard, now: datetime) -> Turn:
     """What follows from what was heard. ValueError when `now` has no zone."""
     talk = Talk(desk, state, heard, now)
     talk.emit(WasHeard(heard=heard))
+    if heard.rewords:
+        _word_anew(talk)
+        return Turn(tuple(talk.events), tuple(talk.messages))
     if heard.file:
         _keep_file(talk)
     if heard.press:
@@ -107,6 +110,19 @@ def receive(desk: Desk, state: State, heard: Heard, now: datetime) -> Turn:
     else:
         put_next(talk)
     return Turn(tuple(talk.events), tuple(talk.messages))
+
+
+def _word_anew(talk: Talk) -> None:
+    """The newest note of its writer gets another text; it never answers anything."""
+    mine = [(seq, note) for seq, _, who, note in talk.state.notes if who == talk.heard.who and note.words]
+    text = talk.heard.text.strip()
+    if not mine or mine[-1][0] != talk.heard.rewords or not text:
+        talk.say("note.stands")
+        return
+    seq, note = mine[-1]
+    talk.emit(Withdrawn(entries=(seq,)))
+    talk.emit(Noted(words=text[:1000], about=note.about))
+    talk.say("note.reworded")
 
 
 def _keep_file(talk: Talk) -> None:

@@ -27,6 +27,7 @@ class Heard(BaseModel):
     press: str = ""  # what a button sent: "<asked seq>:<answer>"; "" when typed
     file: str = ""  # digest of a photo or file kept as evidence
     file_kind: str = ""  # photo | voice | document | ...
+    rewords: int = 0  # the entry of a note that its writer words anew with this text
     who: str = "rider"
     role: Role = "rider"
     channel: str = "terminal"

@@ -214,6 +214,16 @@ class Cases(Garage):
         )
         return [(inbox, person) for inbox, person in rows]
 
+    def turn_of(self, at: Address, message_id: str, again: str) -> tuple[int, int] | None:
+        """Case and first entry of the newest turn that a message led to, by itself or `again` (a GLOB)."""
+        row = self.db.execute(
+            """select t.case_id, t.seq from turns t join inbox i on i.id = t.inbox
+            where i.channel = ? and i.chat = ? and (i.message_id = ? or i.message_id glob ?)
+            order by t.rowid desc limit 1""",
+            [at.channel, at.chat, message_id, again],
+        ).fetchone()
+        return None if row is None else (int(row[0]), int(row[1]))
+
     # --- seats -----------------------------------------------------------------------------
 
     def sit_down(self, case: int, person: int, at: Address, now: str) -> None:

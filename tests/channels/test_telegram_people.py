@@ -235,6 +235,37 @@ def test_an_edit_changes_nothing_and_says_how_to(bot: Running, robin: Person) ->
     assert answers(bot) == before
 
 
+def test_an_edit_of_the_newest_note_words_it_anew_and_keeps_the_first_wording(
+    bot: Running, robin: Person
+) -> None:
+    say(robin, "something rattles")
+    post = robin.say("the neighbour has a trailer")
+    robin.answer()
+    before, asked = answers(bot), robin.bot_says()[-1].text
+    for wording in ("the club has a trailer", "the club has no trailer"):
+        robin.edit(post, wording)
+        assert "changed the note" in robin.answer()[-1].text
+    assert answers(bot) == before
+    with bot.record() as store:
+        [case] = store.all_cases()
+        state = store.state(case.id)
+        kept = [e.event.words for e in state.entries if e.event.kind == "noted"]
+    assert [note.words for _, _, _, note in state.notes] == ["the club has no trailer"]
+    assert kept == ["the neighbour has a trailer", "the club has a trailer", "the club has no trailer"]
+    assert asked in [seen.text for seen in robin.bot_says()]
+
+
+def test_an_edit_of_an_older_note_or_of_first_words_leaves_them(bot: Running, robin: Person) -> None:
+    first = robin.say("something rattles")
+    robin.answer()
+    older = robin.say("the neighbour has a trailer")
+    robin.answer()
+    say(robin, "and it rains")
+    for post in (first, older):
+        robin.edit(post, "the club has a trailer")
+        assert "wrote first" in robin.answer()[-1].text
+
+
 @pytest.mark.parametrize(
     ("send", "told"),
     [

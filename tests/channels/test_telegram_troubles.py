@@ -304,3 +304,30 @@ def test_ended_in_the_middle_of_sending_nothing_comes_twice(telegram: TelegramSe
     with bot.record() as store:
         kept = store.value("select count(distinct address || '/' || receipt) from outbox where receipt <> ''")
     assert sum(len(person.bot_says()) for person in people) == kept
+
+
+def test_a_fault_in_what_follows_one_persons_turn_stops_nobody_elses(
+    telegram: TelegramServer, bot: Running, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ann, ben = met(telegram, "Ann"), met(telegram, "Ben")
+    with bot.record() as store:
+        known = store.known_as("telegram", str(ann.id))
+    assert known is not None
+    as_it_is = turn.Store.passed_questions
+
+    def broken(self: turn.Store, person: int, channel: str, case: int, asked: int) -> list[turn.Receipt]:
+        if person == known.id:
+            raise ValueError("cannot tell")
+        return as_it_is(self, person, channel, case, asked)
+
+    monkeypatch.setattr(turn.Store, "passed_questions", broken)
+    ann.say("where are we")
+    assert "went wrong" in ann.answer(within=SOON)[-1].text
+    for _ in range(4):  # each of his turns takes hers up once more, until it is given up
+        ben.say("where are we")
+        assert ben.answer(within=SOON)
+    assert "other words" in ann.bot_says()[-1].text
+    monkeypatch.undo()
+    ann.say("where are we")
+    assert ann.answer(within=SOON)
+    assert told(bot)["Ann"] == ["something rattles", "where are we"]

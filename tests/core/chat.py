@@ -43,7 +43,7 @@ class Chat:
         flows = {HASH: self.flow}
         return Desk(wording(), (card(self.flow),), flows, lambda *_: "the summary", self.bikes, self.settings)
 
-    def say(self, text: str = "", who: str = "rider", role: Role = "rider", **more: str) -> Turn:
+    def say(self, text: str = "", who: str = "rider", role: Role = "rider", **more: Any) -> Turn:
         turn = receive(self.desk(), self.state, Heard(text=text, who=who, role=role, **more), self.now)
         rows: list[tuple[Any, ...]] = [(e.seq, e.at, e.who, e.role, e.dump()) for e in self.state.entries]
         for event in turn.events:

@@ -42,7 +42,7 @@ class Errands(Hearing):
         elif doing is not None:
             doing(update, came)
         elif came.command in SAID:
-            self._say_for(update, came, self._control(came, SAID[came.command]))
+            self._hear(update, came, text=self._control(came, SAID[came.command]))
         elif came.private:
             self._answer(update, came, self._say("telegram.no_command"))
         else:  # it may be meant for another bot of the group
@@ -71,7 +71,6 @@ class Errands(Hearing):
             # By a link to a case that is over one comes to read how it ended.
             word = "summary" if linked is not None and self.store.case(case).ended else "repeat"
             self._hear(update, came, text=self._control(came, word))
-        self.finish()
 
     def _follow(self, came: Came, person: int, at: str) -> int | None:
         """Take the person to the case of his link, and remember which group he came from."""
@@ -105,7 +104,6 @@ class Errands(Hearing):
                 self._answer(update, came, told)
                 return
             self._hear(update, came, text=came.text)
-        self.finish()
 
     def _cases(self, update: int, came: Came) -> None:
         """Offer the open cases; a press goes on with that one here."""
@@ -202,7 +200,6 @@ class Errands(Hearing):
             self.store.close_question(outbox, named, at)
             word = replace(came, kind="words", message=f"case-{came.query or came.message}")
             self._hear(update, word, text=self._control(came, "repeat"))
-        self.finish()
 
     # --- whoever runs the bot -------------------------------------------------------------------------
 

@@ -6,6 +6,7 @@ import re
 import secrets
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 from telegram import User
@@ -32,65 +33,40 @@ class Hearing:
 
     # --- into the talk -------------------------------------------------------------------------
 
-    def _hear(
-        self,
-        update: int,
-        came: Came,
-        *,
-        text: str = "",
-        press: str = "",
-        file: str = "",
-        file_kind: str = "",
-    ) -> None:
-        """Hand it to the talk; `_go_on` lets the talk take its turn."""
+    def _hear(self, update: int, came: Came, **said: Any) -> None:
+        """Hand what was said (as `Heard` has it) to the talk, which takes its turn; the update is done."""
         with self.store.writing():
-            self._accept(came, text=text, press=press, file=file, file_kind=file_kind)
+            self._accept(came, **said)
             self.store.finish_update(update)
-
-    def _say_for(self, update: int, came: Came, text: str) -> None:
-        """As if he had written this."""
-        self._hear(update, came, text=text)
-        self.finish()
+            self.finish()
 
     def finish(self) -> None:
-        """Take what was handed over and not taken, as after a crash."""
+        """Take what was handed over and not taken: what just came, and what failed before."""
         for inbox in self.store.waiting(CHANNEL):
-            self._take(inbox)
+            turn.take(self.store, inbox, self.clock(), then=partial(self._follow_up, inbox))
 
-    def _accept(
-        self, came: Came, *, text: str = "", press: str = "", file: str = "", file_kind: str = ""
-    ) -> int | None:
+    def _accept(self, came: Came, *, text: str = "", **said: Any) -> int | None:
         person = self.store.person(self._meet(came))
-        heard = turn.Heard(text=storable(text), press=press, file=file, file_kind=file_kind, who=person.name,
-                           role=person.role)  # fmt: skip
+        heard = turn.Heard(text=storable(text), who=person.name, role=person.role, **said)
         id = f"press-{came.query}" if came.kind == "press" else came.message
         return turn.accept(self.store, CHANNEL, came.chat, person.name, id, heard, self.clock(),
                            thread=came.thread, handle=came.handle)  # fmt: skip
 
-    def _take(self, inbox: int) -> None:
-        """One turn; the questions that it has passed become records of what was answered."""
-        with self.store.writing():
-            incoming = self.store.incoming(inbox)
-            current = self.store.current(incoming.address, incoming.person)
-            before = self._asked(incoming.person, incoming.case or current)
-            turn.take(self.store, inbox, self.clock())
-            case = self.store.incoming(inbox).case
-            if case is None:
-                return
-            self._close_passed(incoming, case, before)
-            self._keep_private(inbox, case)
+    def _follow_up(self, inbox: int, step: turn.Step) -> None:
+        """What a turn brings about here: questions become records, and a group reads no history."""
+        self._close_passed(self.store.incoming(inbox), step)
+        self._keep_private(inbox, step.case)
 
-    def _close_passed(self, incoming: turn.Incoming, case: int, before: int) -> None:
+    def _close_passed(self, incoming: turn.Incoming, step: turn.Step) -> None:
         """Questions that are open no more: a record of what was understood under the one just answered."""
-        state = self.store.state(case)
-        asked = state.asked.get(incoming.heard.who)
-        now = asked.seq if asked else 0
+        heard, who = incoming.heard, step.speaker.name
+        before, now = _asked_in(step.before, who), _asked_in(step.after, who)
         at = turn.stamp(self.clock())
-        for passed in self.store.passed_questions(incoming.person, CHANNEL, case, now):
+        for passed in self.store.passed_questions(incoming.person, CHANNEL, step.case, now):
             told = ""
             if passed.asked == before and now != before:
-                shown, heard = turn.revive_message(passed.payload), incoming.heard
-                values = understood(state.entries, before, heard.who)
+                shown = turn.revive_message(passed.payload)
+                values = understood(step.before.entries, step.entries, before, who)
                 told = told_as(shown, values) or told_by(shown, heard.press, heard.text)
             self.store.close_question(passed.outbox, told, at)
 
@@ -105,10 +81,7 @@ class Hearing:
 
     def _asked(self, person: int, case: int | None) -> int:
         """The entry that asks this person now, 0 for none."""
-        if case is None:
-            return 0
-        asked = self.store.state(case).asked.get(self.store.person(person).name)
-        return asked.seq if asked else 0
+        return 0 if case is None else _asked_in(self.store.state(case), self.store.person(person).name)
 
     # --- people, and what is told beside the talk -------------------------------------------------
 
@@ -164,13 +137,21 @@ class Hearing:
         return turn.read_words(self.settings.language).say(key, **values)
 
 
-def understood(entries: Sequence[Any], asked: int, who: str) -> tuple[str, ...] | None:
-    """The ids of what this person's answer to the entry that asked was taken for; None for no such answer."""
-    question = next((e.event for e in entries if e.seq == asked), None)
-    for entry in entries:
+def _asked_in(state: Any, who: str) -> int:
+    asked = state.asked.get(who)
+    return asked.seq if asked else 0
+
+
+def understood(before: Sequence[Any], since: Sequence[Any], asked: int, who: str) -> tuple[str, ...] | None:
+    """The ids of what this person's answer to the entry that asked was taken for; None for no such answer.
+
+    `before`: the entries with the one that asked; `since`: those of the turn that answered.
+    """
+    question = next((e.event for e in reversed(before) if e.seq == asked), None)
+    for entry in since:
         event = entry.event
         about = next((getattr(event, key) for key in ("ask", "trait", "setting") if hasattr(event, key)), "")
-        if entry.seq > asked and entry.who == who and question is not None and about == question.id:
+        if entry.who == who and question is not None and about == question.id:
             value = getattr(event, "value", getattr(event, "answer", None))
             return value if isinstance(value, tuple) else (str(value),)
     return None

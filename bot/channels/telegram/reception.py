@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from itertools import takewhile
 
 from telegram import Update
 
@@ -23,6 +24,7 @@ from bot.core.messages import Choice, Message
 __all__ = ["CHANNEL", "COMMANDS", "Reception", "Reply"]
 
 TRIES = 3
+_EDIT = "edit-{}-"  # the number of a message that was edited; behind it stands that of the update
 ALBUM = timedelta(seconds=2)  # photos of one album come as messages of their own, within about a second
 
 
@@ -102,7 +104,7 @@ class Reception(Errands):
         elif came.text.strip().casefold() in self._words_of(came).controls["erase"]:
             self._command(update, replace(came, command="eraseme"))
         else:
-            self._say_for(update, came, came.text)
+            self._hear(update, came, text=came.text)
 
     def _own_answer(self, came: Came) -> tuple[str, int] | None:
         """What was typed, when it answers the channel's own question that stands before him last."""
@@ -134,7 +136,6 @@ class Reception(Errands):
             if refs or text:
                 kind = sent[0].kind if refs else ""
                 self._hear(update, came, text=text, file=" ".join(refs), file_kind=kind)
-        self.finish()
 
     def _want(self, sent: SentFile, came: Came) -> str:
         person = self._meet(came)
@@ -167,9 +168,8 @@ class Reception(Errands):
         """The ticked marks as one answer; a question that is open no more takes none."""
         if receipt.closed:
             self._hear(update, came, press=f"{receipt.asked}:{layout.DONE}")
-            self.finish()
         else:
-            self._say_for(update, came, _marks(message, receipt.ticked))
+            self._hear(update, came, text=_marks(message, receipt.ticked))
 
     def _pressed(
         self, update: int, came: Came, receipt: turn.Receipt, message: Message, choice: Choice
@@ -184,7 +184,6 @@ class Reception(Errands):
         else:
             asked = self._asked_of(came, receipt)
             self._hear(update, came, press=f"{asked}:{choice.press}")
-            self.finish()
 
     def _asked_of(self, came: Came, receipt: turn.Receipt) -> int:
         """The entry by which the presser is asked this; a mechanic is asked it at his own seat first."""
@@ -216,12 +215,25 @@ class Reception(Errands):
             self.store.finish_update(update)
 
     def _edit(self, update: int, came: Came) -> None:
-        """The first wording stands; say how an answer is corrected."""
-        known = self.store.known_as(CHANNEL, came.handle)
-        if known is None or not came.private:
+        """The newest note gets its new wording; whatever else was said stands as it was said first."""
+        if self._current(came) is None or not came.private:
             self._nothing(update, came)
+            return
+        note = self._note_of(came)
+        if note and came.text:
+            again = replace(came, message=f"{_EDIT.format(came.message)}{update}")
+            self._hear(update, again, text=came.text, rewords=note)
         else:
-            self._answer(update, came, self._say("telegram.edited"))
+            self._answer(update, came, self._say("note.stands"))
+
+    def _note_of(self, came: Came) -> int:
+        """The entry of the note that a message left, as it stands after its edits; 0 for none."""
+        found = self.store.turn_of(self._where(came), came.message, f"{_EDIT.format(came.message)}*")
+        if found is None or found[0] != self._current(came):
+            return 0
+        events = [entry for entry in self.store.entries(found[0]) if entry.seq > found[1]]
+        left = takewhile(lambda entry: entry.event.kind != "heard", events)
+        return next((e.seq for e in left if e.event.kind == "noted" and e.event.words), 0)
 
     def _other(self, update: int, came: Came) -> None:
         self._answer(update, came, self._say(f"telegram.other.{came.other}"))
