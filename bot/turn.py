@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import logging
 import traceback
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from functools import reduce
@@ -36,7 +36,7 @@ from bot.record.cases import KeptFlow, Person
 from bot.record.export import everything_of
 from bot.record.garage import FallingReadingError
 from bot.record.keeping import OWN_SETTINGS, RIDER_SETTINGS, Step, fill_bike, lay_messages, learn
-from bot.record.network import Fetch, Receipt
+from bot.record.network import Fetch, Receipt, digest_of
 from bot.record.opening import FILE_FAULTS, RecordError
 from bot.record.photos import Unreadable
 from bot.record.photos import clean as clean_photo
@@ -50,8 +50,8 @@ if TYPE_CHECKING:  # reading flows is slow to import and not needed for the firs
 # What channels and the command line need beside what is defined here.
 __all__ = [
     "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Outgoing", "Receipt",
-    "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo", "everything_of",
-    "read_words", "revive_message",
+    "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo", "digest_of",
+    "everything_of", "read_words", "revive_message",
 ]  # fmt: skip
 
 LOG = logging.getLogger("sumpline.turn")
@@ -209,12 +209,18 @@ def not_sent(store: Store, outbox_id: int, again: datetime | None) -> None:
 
 
 def keep_file(store: Store, channel: str, person_name: str, data: bytes, kind: str, now: datetime) -> str:
-    """Keep a photo or other file of a person; the digest to put into Heard.file."""
+    """Keep a photo or other file of a person; the digest to put into Heard.file. Raises Unreadable.
+
+    Of a photo the picture alone is kept, without the place where it was taken.
+    """
     at = stamp(now)
+    original = digest_of(data) if kind == "photo" else ""
+    if kind == "photo":
+        data = clean_photo(data)
     with store.writing():
         known = store.known_as(channel, person_name)
         person = known or store.meet(channel, person_name, person_name, "rider", at)
-        return store.keep_file(person.id, data, kind, at)
+        return store.keep_file(person.id, data, kind, at, original)
 
 
 def stand(
@@ -417,7 +423,7 @@ def lay_desk(
     words = read_words(str(settings.get("language", "en")))
     bikes = tuple(_with_past(store, bike, case) for bike in store.bikes_of(rider.id))
     others = sum(1 for line in store.cases_of(rider.id) if not line.ended and line.id != case and line.bike)
-    return _with_summary(Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others))
+    return _with_summary(store, Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others))
 
 
 def _with_past(store: Store, bike: BikeCard, case: int) -> BikeCard:
@@ -433,20 +439,33 @@ def _no_summary(flow: Flow, state: State, now: datetime) -> str:
     raise RuntimeError("a desk without its summary was handed out")
 
 
-def _with_summary(desk: Desk) -> Desk:
+def _with_summary(store: Store, desk: Desk) -> Desk:
     """The desk with reports that know the rider's own settings, as the desk holds them."""
 
     def write_up(flow: Flow, state: State, now: datetime) -> str:
         from bot.reports import text
 
-        return text.summary(flow, state, now, desk=desk)
+        return text.summary(flow, _without_refused(store, state), now, desk=desk)
 
     def write_whole(flow: Flow, state: State, now: datetime) -> str:
         from bot.reports import text
 
-        return text.whole(flow, state, now, desk=desk)
+        return text.whole(flow, _without_refused(store, state), now, desk=desk)
 
     return replace(desk, summary=write_up, whole=write_whole)
+
+
+def _without_refused(store: Store, state: State) -> State:
+    """The case without files that were sent and could not be kept: nobody is to look for them."""
+    refused = store.refused_files({ref for _, _, _, note in state.notes for ref in note.file.split()})
+    if not refused:
+        return state
+    notes = ((*about, _without(note, refused)) for *about, note in state.notes)
+    return replace(state, notes=tuple(notes))
+
+
+def _without(note: Any, refused: Set[str]) -> Any:
+    return note.model_copy(update={"file": " ".join(r for r in note.file.split() if r not in refused)})
 
 
 def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:
@@ -480,7 +499,7 @@ def _lay_again(store: Store, noted: Mapping[str, Any]) -> Desk:
     words = read_words(noted["language"])
     open_cases = noted.get("open_cases", 0)
     settings, minutes = noted["settings"], noted["minutes"]
-    return _with_summary(Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases))
+    return _with_summary(store, Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases))
 
 
 def _bike_again(noted: Mapping[str, Any]) -> BikeCard:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import logging
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -17,6 +18,7 @@ from bot.core.messages import Message
 from bot.core.state import State
 from bot.record.store import Store
 from tests.record.small_talk import NINE, Rider, Said, heard_texts, receive, seat_mechanic
+from tests.record.test_photos import GPS, jpeg, opened
 
 
 @pytest.fixture
@@ -238,12 +240,31 @@ def test_each_seat_is_told_its_own_last_words(store: Store, ann: Rider) -> None:
     assert [o.message.text for o in turn.resume(store, "terminal", "pit", "Ann")] == ["magnet?"]
 
 
-def test_a_photo_is_kept_under_its_digest(store: Store, ann: Rider) -> None:
+def test_a_file_is_kept_under_its_digest(store: Store, ann: Rider) -> None:
     """SHA-256 of the three bytes 'abc' is the example of FIPS 180-2, appendix B.1."""
-    digest = turn.keep_file(store, "terminal", "Ann", b"abc", "photo", NINE)
+    digest = turn.keep_file(store, "terminal", "Ann", b"abc", "document", NINE)
     assert digest == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
     assert store.file(digest).read_bytes() == b"abc"
-    assert turn.keep_file(store, "terminal", "Ann", b"abc", "photo", NINE) == digest
+    assert turn.keep_file(store, "terminal", "Ann", b"abc", "document", NINE) == digest
+
+
+def test_of_a_photo_the_picture_alone_is_kept_with_the_digest_of_what_it_was(
+    store: Store, ann: Rider
+) -> None:
+    taken = jpeg()
+    digest = turn.keep_file(store, "terminal", "Ann", taken, "photo", NINE)
+    kept = store.file(digest).read_bytes()
+    assert GPS in opened(taken).getexif()
+    assert GPS not in opened(kept).getexif()
+    assert b"Zyxcam" not in kept
+    original = store.value("select original from files where digest = ?", digest)
+    assert original == hashlib.sha256(taken).hexdigest() != digest
+
+
+def test_what_is_no_picture_is_not_kept_as_a_photo(store: Store, ann: Rider) -> None:
+    with pytest.raises(turn.Unreadable):
+        turn.keep_file(store, "terminal", "Ann", b"no picture", "photo", NINE)
+    assert not store.value("select count(*) from files")
 
 
 def test_a_language_we_lack_is_said_in_english() -> None:

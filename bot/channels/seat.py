@@ -98,7 +98,10 @@ class Seat:
     def show_photo(self, path: Path, text: str = "") -> Said:
         """Hand in a picture, kept under its digest beside the record. Raises Unusable."""
         data = _bytes(path)
-        digest = turn.keep_file(self.store, CHANNEL, self.who, data, "photo", self.clock())
+        try:
+            digest = turn.keep_file(self.store, CHANNEL, self.who, data, "photo", self.clock())
+        except turn.Unreadable as err:
+            raise Unusable(f"{path} is no picture that I can read; save it as JPEG or PNG") from err
         return self.say(text, file=digest, file_kind="photo")
 
     # --- what comes out --------------------------------------------------------------------

@@ -27,7 +27,9 @@ def everything_of(store: Store, person: int) -> dict[str, Any]:
         "answers": store.rows(
             "select at, channel, text, state from outbox where person = ? order by id", person
         ),
-        "files": store.rows("select digest, kind, size, at from files where person = ? order by at", person),
+        "files": store.rows(
+            "select digest, kind, size, original, at from files where person = ? order by at", person
+        ),
     }
 
 

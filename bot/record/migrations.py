@@ -205,4 +205,11 @@ def lay_network(db: Database) -> None:
         db.execute(statement)
 
 
-NAMES = frozenset({"0001", "0002"})  # every step this version knows; a file with more is newer than we are
+@MIGRATIONS(name="0003")
+def lay_originals(db: Database) -> None:
+    """What a file was before it was made smaller: the digest by which its owner can show it to be his."""
+    db.execute("alter table files add column original text not null default ''")
+
+
+# Every step this version knows; a file with more is newer than we are.
+NAMES = frozenset({"0001", "0002", "0003"})

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -238,6 +238,11 @@ class Network(Opened):
         """The digest of a file that was fetched; None while it is on its way, or when it never came."""
         found = self.value("select digest from fetches where ref = ? and state = 'done'", ref)
         return None if found is None else str(found)
+
+    def refused_files(self, refs: Iterable[str]) -> set[str]:
+        """Those of these files that will never come: too large, of no kind we keep, or gone."""
+        sql = "select 1 from fetches where ref = ? and state = 'failed'"
+        return {ref for ref in refs if self.value(sql, ref)}
 
     # --- links into a case -----------------------------------------------------------------------
 

@@ -81,16 +81,20 @@ class Store(Cases, Post, Shown, JobList):
 
     # --- files -----------------------------------------------------------------------------
 
-    def keep_file(self, person: int, data: bytes, kind: str, at: str) -> str:
-        """Keep a photo or other file of this person; its SHA-256 digest in hex."""
+    def keep_file(self, person: int, data: bytes, kind: str, at: str, original: str = "") -> str:
+        """Keep a photo or other file of this person; its SHA-256 digest in hex.
+
+        `original`: the digest of what it was before it was made smaller, "" when it is as it came.
+        """
         name = digest_of(data)
         with self.writing():  # the lock keeps another program from sweeping the file away before its row
             self.folder.mkdir(mode=0o700, exist_ok=True)
             if not (self.folder / name).exists():
                 _write_whole(self.folder / name, data)
             self.run(
-                "insert or ignore into files (digest, person, kind, size, at) values (?, ?, ?, ?, ?)",
-                *(name, person, kind, len(data), at),
+                """insert or ignore into files (digest, person, kind, size, at, original)
+                values (?, ?, ?, ?, ?, ?)""",
+                *(name, person, kind, len(data), at, original),
             )
         return name
 

@@ -11,9 +11,6 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-
-pytest.importorskip("PIL")
-
 from PIL import Image
 
 from bot import turn
@@ -137,6 +134,18 @@ def test_the_summary_names_photos_by_what_was_asked(bot: Running, robin: Person)
     sheet = next(seen.text for seen in robin.bot_says() if "SUMMARY" in seen.text)
     named = "photo 1 of What lies on the paper; photo 2 of What lies on the paper"
     assert f"SENT: {named}; photo 1 of Hold a magnet under the bits" in " ".join(sheet.split())
+
+
+def test_a_photo_that_was_refused_is_not_counted_in_the_summary(bot: Running, robin: Person) -> None:
+    to_the_paper(robin)
+    robin.send_document(b"no picture at all", "plug.jpg", "image/jpeg")
+    robin.server.wait_for(lambda: "could not read" in shown(robin), told="the refusal")
+    robin.send_photo(jpeg((50, 40)))
+    robin.answer()
+    say(robin, "/sheet")
+    sheet = next(seen.text for seen in robin.bot_says() if "SUMMARY" in seen.text)
+    assert "SENT: photo 1 of What lies on the paper" in " ".join(sheet.split())
+    assert "photo 2" not in sheet
 
 
 def test_the_same_photo_lies_in_the_folder_once(bot: Running, robin: Person) -> None:

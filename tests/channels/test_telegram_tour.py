@@ -7,8 +7,6 @@ from typing import Any
 
 import pytest
 
-pytest.importorskip("PIL")
-
 from tests.channels.telegram_person import Person, Seen
 from tests.channels.telegram_running import Running, say, to_the_paper
 from tests.channels.telegram_server import TelegramServer

@@ -5,9 +5,6 @@ from __future__ import annotations
 import io
 
 import pytest
-
-pytest.importorskip("PIL")
-
 from PIL import Image
 
 from bot.record import photos

@@ -71,7 +71,9 @@ class Fetcher:
             raise Refused("telegram.file_too_large")
         if not data:
             raise Refused("telegram.file_gone")
+        original = ""
         if fetch.kind == "photo":
+            original = turn.digest_of(data)
             try:
                 data = await asyncio.to_thread(turn.clean_photo, data)
             except turn.Unreadable as err:
@@ -79,7 +81,7 @@ class Fetcher:
         at = turn.stamp(self.clock())
         with self.store.writing():
             if self.store.is_on_its_way(fetch.ref):
-                digest = self.store.keep_file(fetch.person, data, fetch.kind, at)
+                digest = self.store.keep_file(fetch.person, data, fetch.kind, at, original)
                 self.store.file_fetched(fetch.ref, digest)
 
     def _refuse(self, fetch: turn.Fetch, key: str) -> None:
