@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import reduce
 from typing import Any
 
 from bot.core.events import (
@@ -163,11 +164,17 @@ class State:
 
 
 def fold(entries: Iterable[Entry]) -> State:
-    """The state that these entries lead to, from the first on."""
-    state = State()
-    for entry in entries:
-        state = apply(state, entry)
-    return state
+    """The state that these entries lead to, from the first on; as `apply`, one after the other."""
+    told = tuple(entries)
+    last = max((i for i, e in enumerate(told) if isinstance(e.event, Withdrawn)), default=-1)
+    if last < 0:
+        return reduce(apply, told, State())
+    # Each taking back folds anew: only the last of them matters, with all that is gone by then.
+    before = told[:last]
+    gone = frozenset(
+        seq for e in told[: last + 1] if isinstance(e.event, Withdrawn) for seq in e.event.entries
+    )
+    return reduce(apply, told[last + 1 :], _fold_without(gone, before, told[last]))
 
 
 def apply(state: State, entry: Entry) -> State:
@@ -180,10 +187,12 @@ def apply(state: State, entry: Entry) -> State:
 
 def _take_back(state: State, entry: Entry) -> State:
     """Fold everything anew without what is withdrawn; stops stand on their own (D9)."""
-    gone = state.withdrawn | frozenset(entry.event.entries)
-    acting = [e for e in state.entries if e.seq not in gone and not isinstance(e.event, Withdrawn)]
-    again = fold(acting)
-    return replace(again, entries=(*state.entries, entry), withdrawn=gone)
+    return _fold_without(state.withdrawn | frozenset(entry.event.entries), state.entries, entry)
+
+
+def _fold_without(gone: frozenset[int], before: tuple[Entry, ...], entry: Entry) -> State:
+    acting = [e for e in before if e.seq not in gone and not isinstance(e.event, Withdrawn)]
+    return replace(fold(acting), entries=(*before, entry), withdrawn=gone)
 
 
 def _open_case(s: State, e: Entry, v: Opened) -> State:

@@ -207,8 +207,9 @@ def lay_network(db: Database) -> None:
 
 @MIGRATIONS(name="0003")
 def lay_originals(db: Database) -> None:
-    """What a file was before it was made smaller: the digest by which its owner can show it to be his."""
+    """The digest of a file as it came, by which its owner can show it to be his; what a chat is called."""
     db.execute("alter table files add column original text not null default ''")
+    db.execute("alter table chats add column title text not null default ''")
 
 
 # Every step this version knows; a file with more is newer than we are.

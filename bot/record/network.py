@@ -266,6 +266,19 @@ class Network(Opened):
             *(channel, chat, reachable, at),
         )
 
+    def name_chat(self, channel: str, chat: str, title: str, at: str) -> None:
+        """What a group is called now."""
+        if self.title_of(channel, chat) != title:
+            self.run(
+                """insert into chats (channel, chat, at, title) values (?, ?, ?, ?)
+                on conflict (channel, chat) do update set title = excluded.title""",
+                *(channel, chat, at, title),
+            )
+
+    def title_of(self, channel: str, chat: str) -> str:
+        """What a group is called, as far as it was told."""
+        return str(self.value("select title from chats where channel = ? and chat = ?", channel, chat) or "")
+
     def is_reachable(self, channel: str, chat: str) -> bool:
         """False once the network refused us there."""
         found = self.value("select reachable from chats where channel = ? and chat = ?", channel, chat)

@@ -241,6 +241,28 @@ def test_what_was_shown_is_what_is_posted(bot: Running, robin: Person, group: Ch
     robin.server.wait_for(lambda: newest(robin, group).text.startswith("Something rattles"), told="it")
 
 
+def test_the_group_is_named_and_stays_the_one_that_was_named(
+    bot: Running, robin: Person, ann: Person, group: Chat, telegram: TelegramServer
+) -> None:
+    """He went on from another group between the question and the yes."""
+    end_well(bot, robin, group)
+    robin.follow(with_button(robin, "Go on in private", group), "Go on in private")
+    robin.answer()
+    asked = say(robin, "/post")[-1]
+    assert "what North Trail Club would see" in asked.text
+    other = telegram.group("Mud Larks", robin, ann)
+    say(robin, "/new it rattles", chat=other)
+    robin.follow(with_button(robin, "Go on in private", other), "Go on in private")
+    robin.answer()
+    before = len(robin.bot_says(other))
+    robin.press(asked, "1 Post it")
+    robin.server.wait_for(lambda: "Found:" in newest(robin, group).text, told="the post")
+    robin.server.wait_for(
+        lambda: any("Posted to North Trail Club" in seen.text for seen in robin.bot_says()), told="said so"
+    )
+    assert len(robin.bot_says(other)) == before
+
+
 def test_no_means_that_nothing_is_posted(bot: Running, robin: Person, group: Chat) -> None:
     end_well(bot, robin, group)
     robin.follow(with_button(robin, "Go on in private", group), "Go on in private")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import reduce
 from typing import Any
 
 from bot.authoring.wording import read_words
@@ -13,7 +14,7 @@ from bot.core.desk import BikeCard, Card, Desk
 from bot.core.events import Entry, Heard, Role, revive
 from bot.core.flow import Flow
 from bot.core.messages import Message
-from bot.core.state import State, fold
+from bot.core.state import State, apply, fold
 from bot.core.talk import stamp
 from bot.core.words import Words
 
@@ -49,10 +50,9 @@ class Chat:
         for event in turn.events:
             rows.append((len(rows) + 1, stamp(self.now), who, role, event.model_dump_json()))
         restored = fold(revive(*row) for row in rows)
-        assert restored == fold(
-            (*self.state.entries, *(Entry(len(self.state.entries) + n, stamp(self.now), who, role, e)
-                                    for n, e in enumerate(turn.events, 1)))
-        )  # fmt: skip
+        came = (Entry(len(self.state.entries) + n, stamp(self.now), who, role, e)
+                for n, e in enumerate(turn.events, 1))  # fmt: skip
+        assert restored == reduce(apply, came, self.state)  # one by one, it comes to the same
         self.state, self.messages = restored, turn.messages
         self.now += timedelta(minutes=1)
         return turn

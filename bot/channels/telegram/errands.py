@@ -19,6 +19,7 @@ SAID = {"where": "where", "sheet": "summary", "whole": "whole_sheet", "later": "
 COMMANDS = ("start", "new", "cases", *SAID, "post", "mydata", "eraseme", "status")
 PRIVATE = ("cases", "post", "mydata", "eraseme")  # not to be asked for before others
 OWN = "own:"  # presses of the channel's own questions
+POST = f"{OWN}post:"  # and where: the group, its topic
 LABEL = 38  # characters of a case on a button
 
 
@@ -144,31 +145,36 @@ class Errands(Hearing):
     # --- posting to the group ------------------------------------------------------------------------
 
     def _post(self, update: int, came: Came) -> None:
-        """Show what would be posted to the group, and ask."""
+        """Show what would be posted to which group, and ask."""
         person = self.store.known_as(CHANNEL, came.handle)
         case = self._current(came)
         result = turn.result(self.store, case) if case is not None else ""
-        if person is None or not person.settings.get("group"):
+        group = str(person.settings.get("group", "")).removeprefix(f"{CHANNEL}:") if person else ""
+        if person is None or not group:
             self._answer(update, came, self._say("telegram.post_no_group"))
         elif not result:
             self._answer(update, came, self._say("telegram.post_nothing"))
         else:
+            where = f"{group}:{person.settings.get('group_thread', '')}"
             choices = (
-                Choice(1, self._say("telegram.post_yes"), f"{OWN}post"),
+                Choice(1, self._say("telegram.post_yes"), f"{POST}{where}"),
                 Choice(2, self._say("telegram.post_no"), f"{OWN}keep"),
             )
-            self._answer(update, came, f"{self._say('telegram.post_ask')}\n\n{result}", choices)
+            asked = self._say("telegram.post_ask", group=self._title(group))
+            self._answer(update, came, f"{asked}\n\n{result}", choices)
 
-    def _post_now(self, person: int, shown: Message) -> str:
-        """Post what he was shown, word for word; what he is told of it."""
-        settings = self.store.person(person).settings
-        group = str(settings.get("group", "")).removeprefix(f"{CHANNEL}:")
-        if not group or not self.store.is_reachable(CHANNEL, group):
+    def _title(self, group: str) -> str:
+        return self.store.title_of(CHANNEL, group) or self._say("telegram.the_group")
+
+    def _post_now(self, person: int, press: str, shown: Message) -> str:
+        """Post what he was shown, word for word and where he was told; what he is told of it."""
+        group, _, thread = press.removeprefix(POST).partition(":")
+        if not self.store.is_reachable(CHANNEL, group):
             return self._say("telegram.post_no_group")
         result = shown.text.partition("\n\n")[2]
-        address = turn.Address(CHANNEL, group, str(settings.get("group_thread", "")))
+        address = turn.Address(CHANNEL, group, thread)
         self.store.put_out(address, person, Message(result), turn.stamp(self.clock()), n=0)
-        return self._say("telegram.posted")
+        return self._say("telegram.posted", group=self._title(group))
 
     # --- the channel's own questions -----------------------------------------------------------------
 
@@ -185,8 +191,8 @@ class Errands(Hearing):
         else:
             with self.store.writing():
                 shown = turn.revive_message(receipt.payload)
-                posting = press == f"{OWN}post"
-                told = self._post_now(person, shown) if posting else self._say("telegram.left_so")
+                posting = press.startswith(POST)
+                told = self._post_now(person, press, shown) if posting else self._say("telegram.left_so")
                 self.store.close_question(outbox, told, turn.stamp(self.clock()))
                 self.store.finish_update(update)
 

@@ -52,6 +52,7 @@ class Came:
     moved_to: str = ""
     reply_to: str = ""  # the message of ours that it replies to
     may_write: bool = True
+    title: str = ""  # of a group
 
 
 def read(update: Update, bot: User) -> Came:
@@ -102,7 +103,7 @@ def _message(message: Message, bot: User, *, edited: bool) -> Came:
         kind, str(chat.id), _thread(message), private, str(person.id), _name(person),
         message=str(message.message_id), text=_without_mention(rest, bot), command=command, file=file,
         album=f"{chat.id}/{message.media_group_id}" if message.media_group_id else "", other=_other(message),
-        reply_to=_replied_to(message, bot),
+        reply_to=_replied_to(message, bot), title="" if private else _title(chat),
     )  # fmt: skip
 
 
@@ -172,6 +173,10 @@ def _username(bot: User) -> str:
 def _name(person: User) -> str:
     """The first name, as the record shows it; the platform's other names stay there."""
     return (person.first_name or "rider").strip()[:40] or "rider"
+
+
+def _title(chat: Chat) -> str:
+    return " ".join((chat.title or "").split())[:60]
 
 
 def _is_private(chat: Chat) -> bool:

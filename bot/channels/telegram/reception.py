@@ -79,6 +79,9 @@ class Reception(Errands):
                 self.store.name_update(update, came.handle)
                 self.store.gather(update, came.album, due)
             return
+        if came.title and came.kind != "unaddressed":
+            with self.store.writing():
+                self.store.name_chat(CHANNEL, came.chat, came.title, turn.stamp(self.clock()))
         doing = {
             "words": self._words, "file": self._file, "press": self._press, "command": self._command,
             "migrated": self._migrated, "membership": self._membership, "edit": self._edit,
