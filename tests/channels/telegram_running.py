@@ -51,6 +51,7 @@ class Running:
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._service: Service | None = None
+        self._store: turn.Store | None = None
 
     def now(self) -> datetime:
         return datetime.now(UTC) + self.ahead
@@ -71,6 +72,7 @@ class Running:
             try:
                 if self.flow:
                     turn.lay_out(store, self.flow, "", "everyone", self.now())
+                self._store = store
                 self._service = Service(self.settings, store, self.now)
                 serving = asyncio.create_task(self._service.run())
                 waiting = asyncio.create_task(self._service.ready.wait())
@@ -102,6 +104,20 @@ class Running:
         self._thread = None
         if self.fault is not None:
             raise self.fault
+
+    def limit_disk(self, pages: int | None) -> None:
+        """Leave its record so many pages more than it has, None for as many as it likes."""
+        done = threading.Event()
+
+        def limit() -> None:
+            assert self._store is not None
+            has = int(self._store.value("pragma page_count"))
+            self._store.value(f"pragma max_page_count = {2**31 if pages is None else has + pages}")
+            done.set()
+
+        assert self._loop is not None
+        self._loop.call_soon_threadsafe(limit)
+        assert done.wait(10)
 
     @contextlib.contextmanager
     def record(self) -> Iterator[turn.Store]:

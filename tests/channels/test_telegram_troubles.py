@@ -306,6 +306,32 @@ def test_ended_in_the_middle_of_sending_nothing_comes_twice(telegram: TelegramSe
     assert sum(len(person.bot_says()) for person in people) == kept
 
 
+@pytest.mark.parametrize("pages", [0, 3])
+def test_a_full_disk_loses_nothing_and_answers_nobody_twice(
+    telegram: TelegramServer, bot: Running, pages: int
+) -> None:
+    """With no page left nothing can be kept; with a few, it fills up in the middle of the work."""
+    ann, ben = met(telegram, "Ann"), met(telegram, "Ben")
+    shown = len(ann.bot_says()), len(ben.bot_says())
+    bot.limit_disk(pages)
+    said = [f"note {n} {'rust ' * 200}" for n in range(10)]
+    for text in said:
+        ann.say(text)
+        ben.say(text)
+    telegram.idle(3.0)
+    assert told(bot) != {"Ann": ["something rattles", *said], "Ben": ["something rattles", *said]}
+    bot.limit_disk(None)
+    rest(telegram, bot, 60)
+    assert told(bot) == {"Ann": ["something rattles", *said], "Ben": ["something rattles", *said]}
+    with bot.record() as store:
+        laid = store.rows(
+            "select address, count(distinct receipt) as n from outbox where receipt <> '' group by 1"
+        )
+    sent = {str(person.id): len(person.bot_says()) for person in (ann, ben)}
+    assert {row["address"]: row["n"] for row in laid} == sent
+    assert all(len(person.bot_says()) > before for person, before in zip((ann, ben), shown, strict=True))
+
+
 def test_a_fault_in_what_follows_one_persons_turn_stops_nobody_elses(
     telegram: TelegramServer, bot: Running, monkeypatch: pytest.MonkeyPatch
 ) -> None:
