@@ -1,0 +1,216 @@
+"""Trend and proof as a rider reads them on a phone: words first, numbers when he asks for them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from bot.core.proof import Proof
+from bot.core.stretches import Pieces, Span, Stretch
+from bot.core.trend import Trend
+from bot.core.words import Words
+
+LONGEST = 299  # characters of one message; remarks that would not fit are left out, the least first
+ROUND = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80)  # figures that one says aloud
+RARE = 1000  # rarer than 1 time in this is said as that
+EVEN = 0.5  # pieces came again and it is likelier than not still wrong: no more running to prove it
+SENSIBLE = 200  # clean running hours that anyone would still wait for
+
+
+def tell(trend: Trend, words: Words) -> str:
+    """The judgement in words, the counts it rests on, and what must be known beside it."""
+    return _fitting([_verdict(trend, words), *_remarks(trend, words)])
+
+
+def numbers(trend: Trend, words: Words) -> str:
+    """Rates with their limits, chance, the next alarm and the scatter, for who asks."""
+    return _fitting(
+        [
+            _rates(trend, words),
+            _by_chance(trend, words),
+            _alarm(trend, words),
+            _scatter(trend, words),
+            words.say("trend.cleaning.unknown") if trend.cleaning_unknown else "",
+        ]
+    )
+
+
+def tell_proof(proof: Proof, words: Words) -> str:
+    """How far the repair is proved, and how many clean running hours are still wanted."""
+    if proof.chunk:
+        return words.say("proof.chunk", seen=_seen(proof.found, proof.hours, words))
+    chance = _of_100(proof.chance, words)
+    if proof.too_few:
+        return words.say("proof.few", seen=_seen(proof.found, proof.hours, words), chance=chance)
+    if proof.found != (0, 0):
+        seen = _seen(proof.found, proof.hours, words)
+        found = words.say("proof.found", seen=seen, chance=chance)
+        doubtful = proof.chance[0] < EVEN
+        return _fitting([found, words.say("proof.not_fixed") if doubtful else _wanted(proof, words)])
+    head = words.say("proof.proved" if proof.proved else "proof.held", chance=chance)
+    return _fitting([head, _wanted(proof, words)])
+
+
+def _fitting(lines: Iterable[str]) -> str:
+    """Whole sentences in their order while they fit."""
+    text = ""
+    for line in filter(None, lines):
+        if len(text) + 1 + len(line) <= LONGEST:
+            text = f"{text} {line}".lstrip()
+    return text
+
+
+# --- the verdict ----------------------------------------------------------------------------
+
+
+def _verdict(trend: Trend, words: Words) -> str:
+    now = _seen(trend.latest.pieces, trend.latest.hours, words)
+    if trend.before is None:
+        alone = {"first": "trend.first", "after_work": "trend.after_work"}
+        return words.say(alone.get(trend.direction, "trend.unclear.alone"), now=_found(trend.latest, words))
+    return words.say(
+        _key(trend),
+        before=_found(trend.before, words),
+        now=now,
+        chance=_one_in(trend.chance[1] if trend.chance else 1.0, words),
+    )
+
+
+def _key(trend: Trend) -> str:
+    """The sentence for a judgement that compares two rates."""
+    if trend.urgency == 0 and trend.chunk_before:
+        return "trend.less.chunk"
+    if trend.direction == "after_work":
+        return "trend.after_work.before"
+    if trend.direction == "unclear":
+        return "trend.unclear.vague" if trend.vague else "trend.unclear"
+    if trend.direction == "same" and trend.latest.most == 0:
+        return "trend.same.none"
+    return f"trend.{trend.direction}"
+
+
+def _remarks(trend: Trend, words: Words) -> Iterable[str]:
+    if trend.chunk_now:
+        yield words.say("trend.chunk.now")
+    elif trend.chunk_before and trend.urgency:
+        yield words.say("trend.chunk.before")
+    if trend.far_hours:
+        yield words.say("trend.hours.far")
+    if trend.widened:
+        yield words.say("trend.widened")
+    for key, left in (
+        ("trend.left.cleaning", trend.other_cleaning),
+        ("trend.left.hours", trend.other_hours),
+        ("trend.left.higher", trend.higher),
+    ):
+        if left and trend.before is not None and trend.direction != "running_in":
+            yield words.count(key, len(left))
+
+
+# --- the numbers ----------------------------------------------------------------------------
+
+
+def _rates(trend: Trend, words: Words) -> str:
+    now = _rate(trend.latest, trend.limits[1], words)
+    if trend.before is None or trend.limits[0] is None:
+        return words.say("trend.rate", now=now)
+    times = _between(trend.times, words) if trend.times else ""
+    return words.say("trend.rates", before=_rate(trend.before, trend.limits[0], words), now=now, times=times)
+
+
+def _rate(stretch: Stretch, limits: Span, words: Words) -> str:
+    rate, between = _between(stretch.per_hour, words), _between(limits, words)
+    return words.say("trend.rate.limits", rate=rate, limits=between)
+
+
+def _by_chance(trend: Trend, words: Words) -> str:
+    if trend.chance is None:
+        return ""
+    shown = tuple(100 * chance for chance in trend.chance)
+    return words.say(f"trend.{trend.side}.chance", chance=_between((shown[0], shown[1]), words))
+
+
+def _alarm(trend: Trend, words: Words) -> str:
+    low, high = trend.alarm
+    hours = _figure(trend.next_hours, words)
+    if high is None:
+        return words.say("trend.alarm.open", low=low, hours=hours)
+    return words.say("trend.alarm" if low == high else "trend.alarm.span", low=low, high=high, hours=hours)
+
+
+def _scatter(trend: Trend, words: Words) -> str:
+    if trend.dispersion is not None:
+        key = "trend.scatter.wide" if trend.widened else "trend.scatter"
+        return words.say(key, value=_figure(trend.dispersion, words))
+    return words.count("trend.scatter.needs", trend.looks_needed) if trend.looks_needed else ""
+
+
+# --- the proof ------------------------------------------------------------------------------
+
+
+def _wanted(proof: Proof, words: Words) -> str:
+    """Clean hours to the first level that is not reached; empty when all are."""
+    open_levels = [(level, hours) for level, hours in proof.more_hours if hours > 0]
+    if not open_levels:
+        return ""
+    level, hours = open_levels[0]
+    if hours > SENSIBLE:
+        return words.say("proof.never")
+    return words.count("proof.more", math.ceil(hours - 1e-9), level=f"{100 * level:g}")
+
+
+def _of_100(chance: Span, words: Words) -> str:
+    """Rounded down, and never certain either way."""
+    low, high = (min(99, max(1, math.floor(100 * c + 1e-9))) for c in chance)
+    return f"{low}" if low == high else words.say("trend.span", low=low, high=high)
+
+
+# --- figures --------------------------------------------------------------------------------
+
+
+def _found(stretch: Stretch, words: Words) -> str:
+    """'2 pieces in 6 h', with the number of looks when several are pooled."""
+    one = stretch.pieces == (1, 1)
+    text = words.say(
+        f"trend.found.{'one' if one else 'other'}",
+        n=_pieces(stretch.pieces, words),
+        hours=_between(stretch.hours, words),
+    )
+    return text if stretch.looks == 1 else words.say("trend.found.looks", found=text, n=stretch.looks)
+
+
+def _seen(pieces: Pieces, hours: Span, words: Words) -> str:
+    return words.say("trend.seen", n=_pieces(pieces, words), hours=_between(hours, words))
+
+
+def _pieces(pieces: Pieces, words: Words) -> str:
+    low, high = pieces
+    if high is None:
+        return words.say("trend.over", low=low)
+    return f"{low}" if low == high else words.say("trend.span", low=low, high=high)
+
+
+def _between(span: Span, words: Words) -> str:
+    low = _figure(span[0], words)
+    if math.isinf(span[1]):
+        return words.say("trend.over", low=low)
+    high = _figure(span[1], words)
+    return low if low == high else words.say("trend.span", low=low, high=high)
+
+
+def _figure(x: float, words: Words) -> str:
+    """Two significant figures; what is smaller than a hundredth but not nothing is said as that."""
+    if 0 < x < 0.005:
+        return words.say("trend.under", high=0.01)
+    if x >= 10:
+        return f"{float(f'{x:.2g}'):.0f}"
+    return f"{round(x, 1 if x >= 1 else 2):g}"
+
+
+def _one_in(chance: float, words: Words) -> str:
+    """A chance as 1 time in N, N rounded to a figure that one says aloud."""
+    if chance * RARE < 1:
+        return words.say("trend.chance.rare", n=RARE)
+    often = 1 / chance
+    steps = (step * scale for scale in (1, 10) for step in ROUND)
+    return words.say("trend.chance", n=min(steps, key=lambda step: abs(math.log(step / often))))

@@ -1,0 +1,213 @@
+"""What a rider reads of a trend and of a proof, to the letter, and that it fits on a phone."""
+
+from __future__ import annotations
+
+import math
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bot.authoring.wording import read_words
+from bot.core import trend_words
+from bot.core.proof import prove
+from bot.core.trend import Interval, judge
+from bot.core.trend_words import numbers, tell, tell_proof
+from tests.core.test_proof import run
+from tests.core.test_trend import BIKE, CLUMPED, OIL, bike, look, new_engine
+
+WORDS = read_words()
+
+
+def said(*looks: Interval) -> str:
+    return tell(judge(bike(*looks)), WORDS)
+
+
+def test_a_rise() -> None:
+    assert said(look(2, 6), look(9, 5)) == (
+        "Rising: 2 pieces in 6 h, then 9 in 5 h; chance alone would do this about 1 time in 60."
+    )
+
+
+def test_a_fall() -> None:
+    assert said(look(8, 10), look(1, 10)) == (
+        "Falling: 8 pieces in 10 h, then 1 in 10 h; chance alone would do this about 1 time in 50."
+    )
+
+
+def test_a_first_look() -> None:
+    assert said(look(1, 5)) == (
+        "First look on record: 1 piece in 5 h. Nothing to compare it with yet; the next look tells."
+    )
+
+
+def test_a_first_look_after_work() -> None:
+    assert said(look(8, 10), look(3, 5, work=True)) == (
+        "First look after the work: 3 in 5 h, before it 8 pieces in 10 h. "
+        "Fresh work may shed some; the next look tells."
+    )
+    assert said(look(3, 5, work=True)).startswith("First look after the work: 3 pieces in 5 h. Fresh")
+
+
+def test_running_in() -> None:
+    assert said(*new_engine(3)) == (
+        "Running in: fewer by the hour at each look since the work, 17 pieces in 3 h (2 looks), "
+        "then 9 in 3 h. A rise from here on would be news."
+    )
+
+
+def test_the_same_is_no_all_clear() -> None:
+    assert said(look(10, 5), look(9, 5)) == (
+        "No change that counts: 10 pieces in 5 h, then 9 in 5 h. The same again is no all-clear."
+    )
+    assert said(look(0, 5), look(0, 5)) == "None this time: 0 pieces in 5 h, then 0 in 5 h. No rise."
+
+
+def test_less_after_a_chunk() -> None:
+    text = said(look(8, 10, chunk=True), look(0, 10))
+    assert text == (
+        "Fewer by the hour, 8 pieces in 10 h, then 0 in 10 h. But a chunk came before, and that clears "
+        "nothing: find the part it broke from."
+    )
+    running_in = said(look(9, 1, work=True, chunk=True), look(9, 5))
+    assert "Running in" not in running_in
+    assert "clears nothing" in running_in
+
+
+def test_a_chunk_is_not_forgotten_where_nothing_fell() -> None:
+    assert "A chunk came before" in said(look(3, 5, chunk=True), look(3, 5))
+    assert "A chunk is among them" in said(look(3, 5), look(3, 5, chunk=True))
+
+
+def test_a_pinch_cannot_be_told() -> None:
+    assert said(look(2, 6), look((5, 30), 5)) == (
+        "Cannot be told: 2 pieces in 6 h, then 5 to 30 in 5 h. At one end of what you gave me it is a rise, "
+        "at the other it is not. Count pieces and hours next time."
+    )
+
+
+def test_open_counts_and_vague_runs() -> None:
+    assert said(look(2, 6), look((60, None), (4, 6))).startswith(
+        "Rising: 2 pieces in 6 h, then over 60 in 4 to 6 h; chance alone would do this less than 1 time "
+        "in 1000."
+    )
+
+
+def test_clumps_are_said() -> None:
+    text = said(*[look(k, 5) for k in CLUMPED], look(10, 5))
+    assert text.startswith("Cannot be told yet: 32 pieces in 40 h (8 looks), then 10 in 5 h.")
+    assert text.endswith("Pieces come in clumps on this bike; I have allowed for it.")
+
+
+def test_what_was_left_out_is_said() -> None:
+    text = said(look(30, 5, OIL), look(30, 5, OIL), look(1, 0.5), look(2, 6), look(9, 5))
+    assert "2 looks left out: they began with other cleaning." in text
+    assert "1 look left out: its run was over 4 times longer or shorter." in text
+    assert "differ more than 4 times" in said(look(1, 10), look(6, 0.5))
+    assert said(look(2, 10, OIL), look(30, 10)) == (
+        "Cannot be told: 30 pieces in 10 h, and no look before it began with the same cleaning."
+    )
+
+
+def test_numbers_on_request() -> None:
+    """Limits: 0.242/6, 7.225/6, 4.115/5, 17.085/5 as in test_counts; chance as by hand there."""
+    text = numbers(judge(bike(look(2, 6), look(9, 5))), WORDS)
+    assert text == (
+        "An hour: 0.33 (95% limits 0.04 to 1.2) before, 1.8 (95% limits 0.82 to 3.4) now. "
+        "Times as many: 1.1 to 51. So many or more by chance alone: 1.6 of 100. "
+        "Alarm: above 7 in the next 5 h; a stop comes first. Whether pieces clump needs 7 more looks."
+    )
+
+
+def test_numbers_of_a_first_look_of_clumps_and_of_spans() -> None:
+    assert numbers(judge(bike(look(0, 5))), WORDS) == (
+        "An hour: 0 (95% limits 0 to 0.74). Alarm: above 4 in the next 5 h; a stop comes first. "
+        "Whether pieces clump needs 8 more looks."
+    )
+    clumped = numbers(judge(bike(*[look(k, 5) for k in CLUMPED], look(10, 5))), WORDS)
+    assert "Variance to mean 2.8, over 2: all this is widened for clumps." in clumped
+    vague = numbers(judge(bike(look(2, 6, ""), look((5, 30), 5))), WORDS)
+    assert "An hour: 0.33 (95% limits 0.04 to 1.2) before, 1 to 6 (95% limits 0.32 to 8.6) now." in vague
+    assert "in doubt above" in vague
+    assert "the count was open" in numbers(judge(bike(look((60, None), 5))), WORDS)
+    many = numbers(judge(bike(*[look(4, 5) for _ in range(9)])), WORDS)
+    assert "Variance to mean 0." in many
+
+
+def test_a_repair_that_holds() -> None:
+    """8 in 10 h, prior .7, background .05: 7.5 of the fault; (12/10)^-7.5 = .2548, so .9016."""
+    chance = 0.7 / (0.7 + 0.3 * 1.2**-7.5)
+    assert math.floor(100 * chance) == 90
+    assert tell_proof(prove(0.7, run(8, 10), run(0, 2), 0.05), WORDS) == (
+        "Held so far: 90 of 100. 2 more clean running hours for 95."
+    )
+    proved = tell_proof(prove(0.7, run(8, 10), run(0, 5), 0.05), WORDS)
+    assert proved == "Held: 97 of 100 that it is fixed."  # 1.5^-7.5 = .0478 gives .9799, rounded down
+
+
+def test_a_repair_never_counts_as_certain() -> None:
+    assert "99 of 100" in tell_proof(prove(0.99, run(50, 10), run(0, 500), 0.05), WORDS)
+
+
+@pytest.mark.parametrize("before", [0, 1])
+def test_hardly_a_piece_before_is_no_proof(before: int) -> None:
+    text = tell_proof(prove(0.9, run(before, 10), run(0, 500), 0.05), WORDS)
+    assert "clean oil is no proof" in text
+    assert "Held" not in text
+
+
+def test_a_chunk_before_the_repair() -> None:
+    assert tell_proof(prove(0.9, run(9, 10, chunk=True), run(0, 50), 0.05), WORDS) == (
+        "So far 0 in 50 h. A chunk came before the repair, so clean oil proves nothing: "
+        "the part it broke from must be found."
+    )
+
+
+def test_pieces_again_after_the_repair() -> None:
+    assert tell_proof(prove(0.7, run(8, 10), run(1, 5), 0.05), WORDS) == (
+        "Pieces again, 1 in 5 h: 81 of 100 that it held. 2 more clean running hours for 90."
+    )
+    assert tell_proof(prove(0.7, run(8, 10), run(5, 5), 0.05), WORDS) == (
+        "Pieces again, 5 in 5 h: 1 of 100 that it held. Treat it as not fixed."
+    )
+
+
+def test_what_clean_oil_will_not_settle() -> None:
+    text = tell_proof(prove(0.05, run(2, 10), run(0, 5), 0.05), WORDS)
+    assert text.endswith("Clean oil alone will not settle this.")
+
+
+# --- what always holds --------------------------------------------------------------------------
+
+
+@given(BIKE)
+def test_every_trend_fits_and_is_whole(looks: list[Interval]) -> None:
+    trend = judge(looks)
+    for text in (tell(trend, WORDS), numbers(trend, WORDS)):
+        assert 0 < len(text) < 300
+        assert text.endswith((".", "!"))
+        assert not re.search(r"[{}]|nan|inf\b|  ", text)
+
+
+@given(BIKE)
+def test_a_chunk_is_always_spoken_of(looks: list[Interval]) -> None:
+    assert ("chunk" in tell(judge(looks), WORDS)) == any(x.chunk for x in looks)
+
+
+@given(st.floats(0.05, 0.99), BIKE, BIKE)
+def test_every_proof_fits(prior: float, before: list[Interval], after: list[Interval]) -> None:
+    text = tell_proof(prove(prior, before[-1], after[-1], 0.05), WORDS)
+    assert 0 < len(text) < 300
+    assert not re.search(r"[{}]|nan|inf\b|  |\b100 of 100|\b0 of 100", text)
+
+
+def test_every_wording_of_a_trend_is_used() -> None:
+    """A key that no sentence needs is a wording nobody will keep right."""
+    source = Path(trend_words.__file__).read_text("utf-8")
+    joined = {f"trend.{part}" for part in ("rising", "falling", "running_in", "same", "found")}
+    joined |= {"trend.rise.chance", "trend.fall.chance"}
+    keys = {re.sub(r"\.(one|other)$", "", key) for key in WORDS.texts if key.startswith("trend.")}
+    assert joined <= keys
+    assert not [key for key in keys - joined if f'"{key}"' not in source]
