@@ -207,9 +207,12 @@ def lay_network(db: Database) -> None:
 
 @MIGRATIONS(name="0003")
 def lay_originals(db: Database) -> None:
-    """The digest of a file as it came, by which its owner can show it to be his; what a chat is called."""
+    """The digest of a file as it came, by which its owner can show it to be his; what a chat is called;
+    and a way to the next message of one chat among many.
+    """
     db.execute("alter table files add column original text not null default ''")
     db.execute("alter table chats add column title text not null default ''")
+    db.execute("create index outbox_lane on outbox(channel, address, priority, id) where state = 'due'")
 
 
 # Every step this version knows; a file with more is newer than we are.

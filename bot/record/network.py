@@ -185,9 +185,27 @@ class Network(Opened):
             *(told, now, outbox),
         )
 
-    def edits_due(self, channel: str, now: str) -> list[Receipt]:
-        """Messages that no longer look as they must, the longest waiting first."""
-        return self._receipts("edit_due <= ? and channel = ? and receipt <> ''", now, channel)
+    def chats_waiting(self, channel: str, now: str) -> list[str]:
+        """Chats that something is to be sent to, or edited in, by now; those first whose turn it is.
+
+        What failed and is to be tried again holds its place: the chat waits behind it.
+        """
+        rows = self.db.execute(
+            """select address from (
+                select address, priority, id from outbox
+                where state = 'due' and channel = :channel and (due <= :now or tries > 0)
+                union all select address, 3, id from outbox
+                where edit_due <= :now and channel = :channel and receipt <> '')
+            group by address order by min(priority), min(id)""",
+            {"channel": channel, "now": now},
+        )
+        return [row[0] for row in rows]
+
+    def edits_due(self, channel: str, chat: str, now: str) -> list[Receipt]:
+        """Sent messages of a chat that no longer look as they must, oldest first."""
+        return self._receipts(
+            "edit_due <= ? and channel = ? and address = ? and receipt <> ''", now, channel, chat
+        )
 
     def edited(self, outbox: int, again: str | None = None) -> None:
         """It looks as it must now; or is to be tried again then."""

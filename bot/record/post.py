@@ -194,6 +194,16 @@ class Post(Opened):
         )
         return tuple(_outgoing(row) for row in rows)
 
+    def lane(self, channel: str, chat: str, now: str, most: int) -> tuple[Outgoing, ...]:
+        """The next messages of a chat, in order; none when the first is only to be tried again later."""
+        rows = self.rows(
+            _OUT
+            + """o.state = 'due' and o.channel = ? and o.address = ? and (o.due <= ? or o.tries > 0)
+            order by o.priority, o.id limit ?""",
+            *(channel, chat, now, most),
+        )
+        return tuple(_outgoing(row) for row in rows) if rows and rows[0]["due"] <= now else ()
+
     def mark_sent(self, outbox: int, now: str) -> None:
         """The channel took it. A second call changes nothing."""
         self.run("update outbox set state = 'sent', sent = ? where id = ? and state = 'due'", now, outbox)

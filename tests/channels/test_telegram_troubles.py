@@ -178,11 +178,56 @@ def test_a_message_comes_through(
     assert len([s for s in ann.bot_says() if "Mind the plug." in s.text]) == shown
 
 
+def test_what_has_to_be_sent_again_is_not_overtaken_by_what_came_after_it(
+    telegram: TelegramServer, bot: Running
+) -> None:
+    ann = met(telegram, "Ann")
+    texts = [f"Step {n}." for n in range(1, 5)]
+    telegram.fail("sendMessage", 502, times=2)
+    with bot.record() as store, store.writing():
+        known = store.known_as("telegram", str(ann.id))
+        assert known is not None
+        at = turn.stamp(datetime.now(UTC))
+        for text in texts:
+            store.put_out(turn.Address("telegram", str(ann.id)), known.id, Message(text), at, n=0)
+    rest(telegram, bot)
+    assert [seen.text for seen in ann.bot_says()][-4:] == texts
+
+
+def test_a_stop_goes_before_what_waits_to_be_sent_again(telegram: TelegramServer, bot: Running) -> None:
+    ann = met(telegram, "Ann")
+    telegram.fail("sendMessage", 502, times=1)
+    put_out(bot, ann, Message("Step 1."))
+    telegram.wait_for(lambda: not telegram.troubles.waiting, told="the refusal")
+    with bot.record() as store, store.writing():
+        known = store.known_as("telegram", str(ann.id))
+        assert known is not None
+        at = turn.stamp(datetime.now(UTC))
+        stop = Message("STOP. Do not start it.", kind="stop")
+        store.put_out(turn.Address("telegram", str(ann.id)), known.id, stop, at, n=0, priority="safety")
+    rest(telegram, bot)
+    assert [seen.text for seen in ann.bot_says()][-2:] == ["STOP. Do not start it.", "Step 1."]
+
+
+def test_a_message_for_later_holds_nothing_up(telegram: TelegramServer, bot: Running) -> None:
+    ann = met(telegram, "Ann")
+    with bot.record() as store, store.writing():
+        known = store.known_as("telegram", str(ann.id))
+        assert known is not None
+        now = datetime.now(UTC)
+        at, tomorrow = turn.stamp(now), turn.stamp(now + timedelta(days=1))
+        address = turn.Address("telegram", str(ann.id))
+        later = Message("Look again.")
+        store.put_out(address, known.id, later, at, n=0, priority="reminder", due=tomorrow)
+    say(ann, "where are we")
+    assert not any("Look again." in seen.text for seen in ann.bot_says())
+
+
 def test_a_message_that_is_never_confirmed_is_not_sent_for_ever(
     telegram: TelegramServer, bot: Running, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It may have come each time; whoever runs the bot finds it among what was given up."""
-    monkeypatch.setattr(sending, "SLOWEST", timedelta(seconds=0.1))
+    monkeypatch.setattr(sending, "SLOWEST", 0.1)
     ann = met(telegram, "Ann")
     telegram.drop("sendMessage", times=None, after=True)
     put_out(bot, ann, Message("Mind the plug."))

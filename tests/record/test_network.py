@@ -116,7 +116,7 @@ def test_a_chat_that_moved_takes_everything_along_and_its_numbers_begin_anew(sto
     moved = store.receipt(asked)
     assert moved is not None
     assert (moved.receipt, moved.closed) == ("", True)
-    assert store.edits_due("telegram", NOON) == []
+    assert store.edits_due("telegram", "5", NOON) == []
     again = store.put_in(new, "9", ann, Heard(text="another", who="Ann"), TEN)
     assert again not in (None, before)
 
@@ -140,10 +140,10 @@ def test_a_question_that_was_passed_is_to_become_a_record(store: Store, ann: int
     assert [one.outbox for one in store.passed_questions(ann, "telegram", case, 9)] == [old]
     store.close_question(old, "This", TEN)
     assert store.passed_questions(ann, "telegram", case, 9) == []
-    [due] = store.edits_due("telegram", TEN)
+    [due] = store.edits_due("telegram", "5", TEN)
     assert (due.outbox, due.told, due.closed) == (old, "This", True)
     store.edited(old)
-    assert store.edits_due("telegram", NOON) == []
+    assert store.edits_due("telegram", "5", NOON) == []
     assert new != old
 
 

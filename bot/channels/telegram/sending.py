@@ -11,7 +11,7 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections.abc import Callable, Coroutine, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -30,6 +30,7 @@ GIVE_UP = 60  # tries that the platform refused; at the slowest pace about half 
 GIVE_UP_EDIT = 10
 PRIVATE_PACE, GROUP_PACE = 1.0, 3.0  # seconds a message; the platform's published guide
 BURST = 4  # messages that may go at once to a chat that was quiet
+TOGETHER = 8  # messages at most that are looked through for those that go as one
 AT_ONCE = 8  # requests under way, most of which hang then
 OVERTAKEN = 0.5  # seconds after which a request is waited for no longer before the next
 DOUBTFUL = 4  # times that a message is sent when it may have been taken each time
@@ -62,8 +63,8 @@ class Pace:
 class Lane:
     """What is to be done for one chat."""
 
-    edits: list[turn.Receipt] = field(default_factory=list)
-    waiting: list[turn.Outgoing] = field(default_factory=list)
+    edits: Sequence[turn.Receipt]
+    waiting: Sequence[turn.Outgoing] = ()
 
 
 class Sender:
@@ -86,14 +87,18 @@ class Sender:
         """Begin what may be done now; seconds until there may be more to do."""
         if (halted := self._halt - self._now()) > 0:
             return halted
-        soonest, began = 1.0, False
-        for chat, lane in self._lanes().items():
+        soonest, began, at = 1.0, False, turn.stamp(self.clock())
+        for chat in self.store.chats_waiting(CHANNEL, at):
             if chat in self._under_way:
                 continue
-            wait = self._pace_of(chat).wait(self._now())
-            if wait > 0:
-                soonest, lane.waiting = min(soonest, wait), []
-            if self._pace_of(chat).closed > self._now() or not (lane.waiting or lane.edits):
+            wait, pace = self._pace_of(chat).wait(self._now()), self._pace_of(chat)
+            soonest = min(soonest, wait or soonest)
+            if pace.closed > self._now():
+                continue
+            lane = Lane(self.store.edits_due(CHANNEL, chat, at))
+            if wait == 0:
+                lane.waiting = self.store.lane(CHANNEL, chat, at, TOGETHER)
+            if not (lane.waiting or lane.edits):
                 continue
             if len(self._under_way) >= AT_ONCE or self._halt > self._now():
                 break
@@ -111,14 +116,6 @@ class Sender:
 
     def _now(self) -> float:
         return asyncio.get_running_loop().time()
-
-    def _lanes(self) -> dict[str, Lane]:
-        lanes: dict[str, Lane] = {}
-        for out in turn.due(self.store, self.clock(), channel=CHANNEL):
-            lanes.setdefault(out.address, Lane()).waiting.append(out)
-        for receipt in self.store.edits_due(CHANNEL, turn.stamp(self.clock())):
-            lanes.setdefault(receipt.chat, Lane()).edits.append(receipt)
-        return lanes
 
     def _pace_of(self, chat: str) -> Pace:
         return self._pace.setdefault(chat, Pace(GROUP_PACE if chat.startswith("-") else PRIVATE_PACE))
