@@ -420,6 +420,7 @@ def lift_by_mechanic(talk: Talk, named: str) -> None:
     elif len(meant) == 1:
         talk.emit(StopLifted(rule=meant[0].rule, by="mechanic"))
         talk.say("mechanic.lifted", say=texts[meant[0].rule])
+        talk.tell_others(talk.messages[-1])
     else:
         talk.say("mechanic.which", list="; ".join(texts.values()))
 

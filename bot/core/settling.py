@@ -40,9 +40,7 @@ def raise_stops(talk: Talk) -> bool:
         talk.emit(StopRaised(rule=rule, bars=flow.stop_rules[rule].bars, because=because))
         message = stop_message(talk, rule)
         talk.tell(message)
-        others = [s for s in talk.state.asked if s != talk.seat]
-        for seat in others:
-            talk.tell(type(message)(**{**message.dump(), "choices": (), "to": seat}))
+        talk.tell_others(message)
     return bool(found)
 
 
@@ -55,6 +53,7 @@ def lift_stops(talk: Talk) -> bool:
         label = flow.remedies[name].name if name in flow.remedies else flow.asking(name).called
         said = stop_text(talk.words, rule, flow.stop_rules.get(rule), short=True)
         talk.say("stop.lifted", by=label, say=said)
+        talk.tell_others(talk.messages[-1])
     return bool(found)
 
 

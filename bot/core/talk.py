@@ -80,3 +80,9 @@ class Talk:
             name = self.words.say("bike.names", name=self.state.nickname)
             message = replace(message, text=name + message.text, short=name + (message.short or message.text))
         self.messages.append(message)
+
+    def tell_others(self, message: Message) -> None:
+        """Show a message, without its answers, to whoever else sits at the case."""
+        for seat in self.state.asked:
+            if seat != self.seat:
+                self.messages.append(replace(message, choices=(), to=seat))

@@ -47,6 +47,7 @@ class Running:
         }  # fmt: skip
         self.settings = Settings(**{**told, **given})  # type: ignore[arg-type]
         self.flow, self.ahead = flow, timedelta(0)
+        self.stands: datetime | None = None  # where its clock stands still, for a talk with times of its own
         self.fault: BaseException | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -54,7 +55,7 @@ class Running:
         self._store: turn.Store | None = None
 
     def now(self) -> datetime:
-        return datetime.now(UTC) + self.ahead
+        return self.stands or datetime.now(UTC) + self.ahead
 
     def start(self) -> None:
         """Begin to serve; returns when it does."""

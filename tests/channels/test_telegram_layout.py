@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bot.channels.telegram.hearing import understood
 from bot.channels.telegram.layout import (
     DONE,
     LONGEST,
@@ -20,6 +21,7 @@ from bot.channels.telegram.layout import (
     sent_back,
     units,
 )
+from bot.core.events import Entry, SettingTold, WasAsked
 from bot.core.messages import Choice, Message
 
 LONG = "Only when it is really hot and heavily loaded"
@@ -92,3 +94,19 @@ def test_a_press_that_no_button_of_ours_sends_is_none_or_a_number(data: str) -> 
 def test_a_record_of_an_answer_shows_it_and_nothing_can_steer_the_page() -> None:
     assert recorded("Which?", "Some <cling>") == "Which?\n\n<b>&gt; Some &lt;cling&gt;</b>"
     assert recorded("Which?", "") == "Which?"
+
+
+@pytest.mark.parametrize(
+    ("setting", "kept", "button"),
+    [
+        ("giving_up", 1200.0, "1200"), ("minutes_left", 30.0, "30"), ("must_ride", True, "yes"),
+        ("must_ride", False, "no"), ("kit", "garage", "garage"),
+    ],
+)  # fmt: skip
+def test_a_setting_is_understood_as_its_button_however_it_is_kept(
+    setting: str, kept: str | float | bool, button: str
+) -> None:
+    asked = WasAsked(seat="Robin", what="setting", id=setting)
+    events = (asked, SettingTold(setting=setting, value=kept))
+    entries = [Entry(n, "2026-05-04T09:00:00Z", "Robin", "rider", each) for n, each in enumerate(events, 1)]
+    assert understood(entries[:1], entries[1:], 1, "Robin") == (button,)

@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from bot import turn
-from bot.channels.telegram import layout, sending, serve
+from bot.channels.telegram import hearing, layout, sending, serve
 from bot.core.messages import Choice, Message
 from bot.record import opening
 from tests.channels.telegram_person import Person
@@ -384,14 +384,14 @@ def test_a_fault_in_what_follows_one_persons_turn_stops_nobody_elses(
     with bot.record() as store:
         known = store.known_as("telegram", str(ann.id))
     assert known is not None
-    as_it_is = turn.Store.passed_questions
+    as_it_is = hearing.Hearing._keep_private
 
-    def broken(self: turn.Store, person: int, channel: str, case: int, asked: int) -> list[turn.Receipt]:
-        if person == known.id:
+    def broken(self: hearing.Hearing, inbox: int, case: int) -> None:
+        if self.store.incoming(inbox).person == known.id:
             raise ValueError("cannot tell")
-        return as_it_is(self, person, channel, case, asked)
+        as_it_is(self, inbox, case)
 
-    monkeypatch.setattr(turn.Store, "passed_questions", broken)
+    monkeypatch.setattr(hearing.Hearing, "_keep_private", broken)
     ann.say("where are we")
     assert "went wrong" in ann.answer(within=SOON)[-1].text
     for _ in range(4):  # each of his turns takes hers up once more, until it is given up
@@ -402,3 +402,26 @@ def test_a_fault_in_what_follows_one_persons_turn_stops_nobody_elses(
     ann.say("where are we")
     assert ann.answer(within=SOON)
     assert told(bot)["Ann"] == ["something rattles", "where are we"]
+
+
+def test_what_leads_to_a_stop_is_read_before_it(bot: Running, robin: Person) -> None:
+    """A safety message goes out before all that waits, but not before the words that it completes."""
+    say(robin, "something rattles")
+    say(robin, "It knocks")
+    first, stop, question = (seen.text for seen in say(robin, "rode it home anyway"))
+    assert first == "Noted, no lecture. The stop still stands:"
+    assert stop.startswith("STOP. Do not start the engine.")
+    assert "What do you call this bike?" in question
+
+
+def test_a_fault_in_making_a_record_holds_up_nobody(
+    bot: Running, robin: Person, telegram: TelegramServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*given: object) -> None:
+        raise RuntimeError
+
+    say(robin, "something rattles")
+    monkeypatch.setattr(hearing, "understood", fail)
+    assert "What do you call this bike?" in say(robin, "2")[-1].text
+    assert "Does it knock" in say(telegram.person("Ann"), "something rattles")[-1].text
+    assert told(bot) == {"Robin": ["something rattles", "2"], "Ann": ["something rattles"]}

@@ -54,9 +54,7 @@ WANTED: list[tuple[str, list[Any]]] = [
                 hours=at(70.2),
                 oil="10W-50",
                 filter="changed",
-                found=(
-                    Find(form="paste", count=n(0), metal="dark", magnet="magnetic", amount="a pinch"),
-                ),
+                found=(Find(form="paste", count=n(0), metal="dark", magnet="magnetic", amount="a pinch"),),
             )
         ],
     ),

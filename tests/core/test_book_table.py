@@ -83,7 +83,7 @@ def test_a_sheet_by_hand_with_decimal_commas() -> None:
 
 def test_a_cell_that_a_spreadsheet_would_run_is_kept_from_it() -> None:
     text = write_csv([{"line": "note", "note": "=1+1"}])
-    assert "\"'=1+1\"" in text
+    assert '"\'=1+1"' in text
     assert read_csv(text)[0][0]["note"] == "=1+1"
 
 

@@ -262,6 +262,9 @@ def test_a_mechanic_may_lift_a_stop_and_a_rider_may_not() -> None:
     talk.say("lift the stop", who="wrench", role="mechanic")
     assert talk.stops == set()
     assert talk.state.stops[0].lifted_by == "mechanic"
+    told = [(m.to, m.text) for m in talk.messages if "Lifted" in m.text]
+    assert [to for to, _ in told] == ["", "rider"]  # he who is waiting is told without asking
+    assert told[0][1] == told[1][1]
 
 
 def test_a_mechanics_look_outranks_a_riders() -> None:

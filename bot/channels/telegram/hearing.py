@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import re
 import secrets
 from collections.abc import Callable, Sequence
@@ -18,6 +19,7 @@ from bot.channels.telegram.reading import Came
 from bot.channels.telegram.settings import Settings
 from bot.core.messages import Choice, Message
 
+LOG = logging.getLogger("sumpline.telegram")
 CHANNEL = "telegram"
 LINK_DAYS = 2
 _NUMBERS = re.compile(r"[\d\s,.;+&-]+", re.ASCII)
@@ -53,8 +55,17 @@ class Hearing:
                            thread=came.thread, handle=came.handle)  # fmt: skip
 
     def _follow_up(self, inbox: int, step: turn.Step) -> None:
-        """What a turn brings about here: questions become records, and a group reads no history."""
-        self._close_passed(self.store.incoming(inbox), step)
+        """What a turn brings about here: questions become records, and a group reads no history.
+
+        Where a record cannot be made the turn stands without it; what a group may not read fails it.
+        """
+        try:
+            with self.store.writing():
+                self._close_passed(self.store.incoming(inbox), step)
+        except turn.FILE_FAULTS:
+            raise
+        except Exception as fault:
+            LOG.error("message %s is taken, but not put on record: %s", inbox, turn.place_of(fault))
         self._keep_private(inbox, step.case)
 
     def _close_passed(self, incoming: turn.Incoming, step: turn.Step) -> None:
@@ -153,8 +164,15 @@ def understood(before: Sequence[Any], since: Sequence[Any], asked: int, who: str
         about = next((getattr(event, key) for key in ("ask", "trait", "setting") if hasattr(event, key)), "")
         if entry.who == who and question is not None and about == question.id:
             value = getattr(event, "value", getattr(event, "answer", None))
-            return value if isinstance(value, tuple) else (str(value),)
+            return value if isinstance(value, tuple) or value is None else (_button(value),)
     return None
+
+
+def _button(value: str | float | bool) -> str:
+    """The id of the answer that a setting or a trait was kept for: 'yes' for True, '1200' for 1200.0."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return value if isinstance(value, str) else f"{value:g}"
 
 
 def told_as(asked: Message, values: tuple[str, ...] | None) -> str:

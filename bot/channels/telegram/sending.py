@@ -97,7 +97,7 @@ class Sender:
                 continue
             lane = Lane(self.store.edits_due(CHANNEL, chat, at))
             if wait == 0:
-                lane.waiting = self.store.lane(CHANNEL, chat, at, TOGETHER)
+                lane.waiting = led(self.store.lane(CHANNEL, chat, at, TOGETHER))
             if not (lane.waiting or lane.edits):
                 continue
             if len(self._under_way) >= AT_ONCE or self._halt > self._now():
@@ -262,6 +262,17 @@ class Sender:
         if tries >= GIVE_UP_EDIT and not _never_connected(fault):
             return None
         return min(SLOWEST, 2.0 ** min(tries, 10))
+
+
+def led(waiting: Sequence[turn.Outgoing]) -> list[turn.Outgoing]:
+    """Safety first, but each stop after what its own turn says to lead up to it."""
+    placed: dict[int, turn.Outgoing] = {}
+    for out in waiting:
+        if out.message.kind == "stop" and out.inbox is not None:
+            before = (one for one in waiting if (one.inbox, one.person) == (out.inbox, out.person))
+            placed |= {one.id: one for one in before if one.n < out.n and one.id not in placed}
+        placed.setdefault(out.id, out)
+    return list(placed.values())
 
 
 def together(waiting: Sequence[turn.Outgoing]) -> list[turn.Outgoing]:
