@@ -19,10 +19,10 @@ import traceback
 from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
-from functools import reduce
+from functools import partial, reduce
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
-from weakref import WeakSet
+from weakref import WeakKeyDictionary, WeakSet
 
 from bot import __version__
 from bot.authoring import shelf
@@ -45,6 +45,7 @@ from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
+    from bot.core.book import Book
     from bot.core.flow import Flow
 
 # What channels and the command line need beside what is defined here.
@@ -59,6 +60,7 @@ VERSION = __version__
 TRIES = 3  # a turn that fails so often is given up, so that later messages are not held back
 MESSAGE_MINUTES = {"sms": 4.0}  # what one more message costs the rider; common practice, no source
 OTHER_MESSAGE_MINUTES = 2.0
+BOOKS_KEPT = 64  # bikes whose book is kept folded, for those that talk now
 
 # Said when the talk itself failed; the catalogue's own line is used where it has one.
 _FALLBACK = {
@@ -321,7 +323,7 @@ def _do_turn(store: Store, incoming: Incoming, at: str, receive: Receive, begins
     step = Step(case, rider, speaker, before, after, entries)
     store.append(case, entries)
     store.keep_line(case, after, at)
-    store.keep_turn(case, before.next_seq, incoming.id, _noted(desk))
+    store.keep_turn(case, before.next_seq, incoming.id, _noted(store, desk))
     store.sit_down(case, speaker.id, incoming.address, at)
     refused = [_line(desk.words, "reading_fell", fell) for fell in learn(store, step)]
     raised = any(isinstance(event, StopRaised) for event in events)
@@ -423,7 +425,8 @@ def lay_desk(
     words = read_words(str(settings.get("language", "en")))
     bikes = tuple(_with_past(store, bike, case) for bike in store.bikes_of(rider.id))
     others = sum(1 for line in store.cases_of(rider.id) if not line.ended and line.id != case and line.bike)
-    return _with_summary(store, Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others))
+    desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others)
+    return _with_summary(store, replace(desk, books=partial(_read_book, store, None)))
 
 
 def _with_past(store: Store, bike: BikeCard, case: int) -> BikeCard:
@@ -480,7 +483,7 @@ def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:
     yield Card(made.flow, hash, made.title, made.riders_say, made.told_as)
 
 
-def _noted(desk: Desk) -> dict[str, Any]:
+def _noted(store: Store, desk: Desk) -> dict[str, Any]:
     """A desk as plain data, enough to lay the same one again."""
     return {
         "cards": [card.hash for card in desk.cards],
@@ -489,6 +492,7 @@ def _noted(desk: Desk) -> dict[str, Any]:
         "minutes": desk.message_minutes,
         "open_cases": desk.open_cases,
         "language": desk.words.language,
+        "book": store.newest_line(),
     }
 
 
@@ -499,12 +503,32 @@ def _lay_again(store: Store, noted: Mapping[str, Any]) -> Desk:
     words = read_words(noted["language"])
     open_cases = noted.get("open_cases", 0)
     settings, minutes = noted["settings"], noted["minutes"]
-    return _with_summary(store, Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases))
+    desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases)
+    return _with_summary(store, replace(desk, books=partial(_read_book, store, noted.get("book"))))
 
 
 def _bike_again(noted: Mapping[str, Any]) -> BikeCard:
     past = Past(**noted["past"]) if noted.get("past") else None
-    return BikeCard(**{**noted, "past": past})
+    shown = tuple(noted["shown"]) if noted.get("shown") else None
+    return BikeCard(**{**noted, "past": past, "shown": shown})
+
+
+_BOOKS: WeakKeyDictionary[Store, dict[str, tuple[int, Book]]] = WeakKeyDictionary()
+
+
+def _read_book(store: Store, upto: int | None, bike: str) -> Book:
+    """The bike's book, or as it was up to an entry. The newest of each bike is kept folded."""
+    from bot.core.book import fold
+
+    if upto is not None:
+        return fold(store.book_of(bike, upto))
+    newest = store.newest_line_of(bike)
+    kept = _BOOKS.setdefault(store, {})
+    if bike not in kept or kept[bike][0] != newest:
+        kept[bike] = (newest, fold(store.book_of(bike)))
+        while len(kept) > BOOKS_KEPT:
+            del kept[next(iter(kept))]
+    return kept[bike][1]
 
 
 _NOT_STOCKED: WeakSet[Store] = WeakSet()

@@ -33,6 +33,11 @@ def say_back(lines: Sequence[Any], words: Words, units: Units = "metric") -> str
     return next((text for text in said if len(text) <= LONGEST), said[-1])
 
 
+def say_line(line: Any, words: Words, units: Units = "metric") -> str:
+    """One line as the book shows it."""
+    return _line(line, words, units, _ROOMS[1])
+
+
 def say_trouble(trouble: Trouble, words: Words) -> str:
     """Why it is not written, and what to do."""
     values = {name: cut(value, SHOWN) for name, value in trouble.values}

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Iterable
 from typing import Literal
 
-from bot.core import corrections, moves, plan, reasons
+from bot.core import bookkeeping, corrections, moves, plan, reasons
 from bot.core.agenda import Next
 from bot.core.curing import CURED
 from bot.core.events import (
@@ -439,6 +439,8 @@ def erase(talk: Talk, rest: str) -> After:
 
 ANYTIME = ("help", "where", "ruled_out", "summary", "whole_sheet", "later", "erase", "order", "why", "back")
 CONTROLS: dict[str, Callable[[Talk, str], After]] = {
+    "book": bookkeeping.book,
+    "trend": bookkeeping.trend,
     "not_sure": not_sure,
     "cant": cannot,
     "back": back,

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from bot.core import controls, corrections, moves, reasons
+from bot.core import bookkeeping, controls, corrections, moves, reasons
 from bot.core.agenda import Next
 from bot.core.answers import read
 from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid
@@ -48,6 +48,7 @@ from bot.core.offers import (
 from bot.core.overview import View, begins_new, overview
 from bot.core.putting import PUT
 from bot.core.settling import settle, upcoming
+from bot.core.spoken import tokens
 from bot.core.state import Asked, State
 from bot.core.talk import Talk
 
@@ -62,6 +63,7 @@ class Turn:
     messages: tuple[Message, ...]
 
 
+BOOK = ("book", "book_bike")
 LONG_PAUSE = timedelta(hours=6)
 
 # --- the table -------------------------------------------------------------------------------
@@ -71,7 +73,9 @@ _FORMS: dict[str, tuple[type, ...]] = {
     "check": (Chosen, Ticked, Spanned, Measured),
     "second_look": (Chosen, Unclear),  # "2.5 h" is no label but the running hours
     "bike": (Chosen, Unclear),
+    "problem": (Chosen, Unclear),
     "setting": (Chosen, Unclear),  # "40 min" is no label but a time all the same
+    "book_bike": (Chosen, Unclear),
 }
 TABLE: dict[tuple[str, type], Move] = {
     (what, form): move for what, move in MOVES.items() for form in _FORMS.get(what, (Chosen,))
@@ -150,6 +154,10 @@ def _take_press(talk: Talk) -> None:
 
 def _take_words(talk: Talk) -> None:
     asked = talk.asked
+    if asked is not None and asked.what in BOOK:
+        if _take_for_the_book(talk, asked):
+            return
+        asked = talk.asked
     if talk.state.ended is not None:
         _after_the_end(talk)
         return
@@ -166,6 +174,28 @@ def _take_words(talk: Talk) -> None:
         _apply(talk, reading)
 
 
+def _take_for_the_book(talk: Talk, asked: Asked) -> bool:
+    """An answer about a line of the book, or another line; False for words that are neither.
+
+    Where nothing else is open such words leave the book as it was and are taken as if nothing were asked.
+    """
+    reading = read(talk.heard.text, offer(talk, asked, _shown(talk, asked).choices), talk.words.controls)
+    if isinstance(reading, Control):
+        return False
+    if asked.what == "book" and isinstance(reading, Unclear) and bookkeeping.is_meant(talk):
+        bookkeeping.book(talk, "")
+        return True
+    if _moves(talk, asked, reading):
+        if talk.asked is None or talk.asked.seq == asked.seq:  # else it asks something further itself
+            settle(talk)
+            put_next(talk)
+        return True
+    if talk.state.ended is not None or not talk.state.complaint:
+        talk.say("book.dropped")
+        talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
+    return False
+
+
 def _after_the_end(talk: Talk) -> None:
     """A closed case that is spoken to again: control words, going on from parking, or a relapse."""
     ended = talk.state.ended
@@ -173,6 +203,9 @@ def _after_the_end(talk: Talk) -> None:
     reading = read(talk.heard.text, None, talk.words.controls)
     if isinstance(reading, Control) and reading.name not in ("came_back", "repeat"):
         controls.CONTROLS[reading.name](talk, reading.rest)
+        return
+    if bookkeeping.is_meant(talk):
+        bookkeeping.book(talk, "")
         return
     if ended.how in ("parked", "put_off"):
         talk.say("welcome_back")
@@ -198,15 +231,27 @@ def _take_first_words(talk: Talk) -> None:
             _apply(talk, reading)
             return
     reading = read(talk.heard.text, None, talk.words.controls)
+    if isinstance(reading, Control) and reading.name in ("book", "trend"):
+        controls.CONTROLS[reading.name](talk, reading.rest)
+        return
+    if bookkeeping.is_meant(talk):
+        bookkeeping.book(talk, "")
+        return
     if isinstance(reading, Control) and (reading.name == "repeat" or reading.name in controls.ANYTIME):
         talk.say("help" if reading.name == "help" else "hello")
         return
-    if not any(ch.isalnum() for ch in talk.heard.text):
+    if not any(ch.isalnum() for ch in talk.heard.text) or _is_nod(talk):
         talk.say("hello")
         return
     hear_first(talk)
     settle(talk)
     put_next(talk)
+
+
+def _is_nod(talk: Talk) -> bool:
+    """A bare yes or no where nothing was asked tells of no trouble."""
+    lists = talk.words.lists
+    return tokens(talk.heard.text) in {tokens(word) for name in ("yes", "no", "done") for word in lists[name]}
 
 
 def _apply(talk: Talk, reading: Reading) -> None:
@@ -254,9 +299,15 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
     elif asked.what == "confirm":
         _leave_unconfirmed(talk)
         return
+    elif asked.what not in BOOK and bookkeeping.is_called(talk.heard.text):
+        bookkeeping.book(talk, "")
+        return
     elif listen_again(talk):
         settle(talk)
         put_next(talk)
+        return
+    elif asked.what not in BOOK and bookkeeping.is_meant(talk):
+        bookkeeping.book(talk, "")
         return
     else:
         _note(talk)
@@ -324,6 +375,9 @@ def _wake(talk: Talk) -> None:
     if controls.says_back(talk):
         _control(talk, Control("came_back", talk.heard.text))
         return
+    if bookkeeping.is_meant(talk):
+        bookkeeping.book(talk, "")
+        return
     if not listen_again(talk):
         _note(talk)
     settle(talk)
@@ -334,8 +388,9 @@ def _wake(talk: Talk) -> None:
 
 
 def put_next(talk: Talk) -> None:
-    """Put the next step and keep what was asked; at rest nothing is asked."""
-    if talk.state.ended is not None:
+    """Put the next step and keep what was asked; at rest, or with nothing but a book, nothing is asked."""
+    only_the_book = not talk.state.complaint and talk.flow is None and talk.state.bike is not None
+    if talk.state.ended is not None or only_the_book:
         talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
         return
     step = unsaid(talk) or controls.pending(talk) or upcoming(talk)

@@ -11,6 +11,7 @@ from bot.core.state import State
 from bot.core.words import Words
 
 if TYPE_CHECKING:
+    from bot.core.book import Book
     from bot.core.flow import Flow
 
 
@@ -37,13 +38,23 @@ class Past:
 
 @dataclass(frozen=True)
 class BikeCard:
-    """A bike of this rider, with what is known of it for good. `past`: the newest earlier case."""
+    """A bike of this rider, with what is known of it for good. `past`: the newest earlier case.
+
+    `hours`: in all, over its meters; `shown`: what the meter showed last, a span.
+    """
 
     id: str
     nickname: str
     traits: Mapping[str, str] = field(default_factory=dict)
     hours: float | None = None
     past: Past | None = None
+    shown: tuple[float, float] | None = None
+
+
+def _no_book(bike: str) -> Book:
+    from bot.core.book import Book  # not needed for the first line
+
+    return Book()
 
 
 @dataclass(frozen=True)
@@ -65,3 +76,4 @@ class Desk:
     message_minutes: float = 2.0
     open_cases: int = 0  # other open cases of the speaker: then the bot names the bike
     whole: Callable[[Flow, State, datetime], str] | None = None
+    books: Callable[[str], Book] = _no_book  # by the bike's id

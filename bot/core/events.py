@@ -15,7 +15,7 @@ Role = Literal["rider", "mechanic", "admin"]
 AskedKind = Literal[
     "bike", "problem", "confirm", "trait", "setting", "question", "check", "access", "remedy",
     "step", "point", "shut", "cure", "proof", "held", "after_work", "second_look", "which", "slip", "park",
-    "hand_over", "none",
+    "hand_over", "book", "book_bike", "none",
 ]  # fmt: skip
 
 
@@ -261,6 +261,20 @@ class Noted(_Event):
     about: str = ""
 
 
+class BookWritten(_Event):
+    """Lines for a bike's book, as JSON; `replaces`: the entry of the book in whose place they stand.
+
+    No lines: that entry is struck out. `bike`: "" for a bike that the record has yet to make, by its name;
+    without a name for the bike of the case.
+    """
+
+    kind: Literal["book_written"] = "book_written"
+    bike: str
+    lines: tuple[str, ...]
+    replaces: int = 0
+    name: str = ""
+
+
 class Reopened(_Event):
     kind: Literal["reopened"] = "reopened"
     why: str
@@ -279,7 +293,7 @@ Event = Annotated[
     WasHeard | Opened | FlowChosen | BikeTaken | TraitTold | SettingTold | WasAsked | Answered
     | Skipped | Withdrawn | AccessOpened | AccessShut | RemedyBegun | WorkLeft | StepDone | PointTold
     | Mended_ | AfterWork | ProofRun | SaidOfRepair | WatchSet | LookRound | LookJudged | HoursRead | Ran
-    | WentOn | StopRaised | StopLifted | Noted | Reopened | Ended,
+    | WentOn | StopRaised | StopLifted | Noted | BookWritten | Reopened | Ended,
     Field(discriminator="kind"),
 ]  # fmt: skip
 EVENT: TypeAdapter[Any] = TypeAdapter(Event, config=ConfigDict(defer_build=True))

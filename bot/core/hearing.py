@@ -13,6 +13,10 @@ from bot.core.offers import Chosen, Measured, Offer, Offered, Reading, Spanned, 
 from bot.core.state import Asked
 from bot.core.talk import Talk
 
+_KINDS = {
+    "bike": "name", "book_bike": "name", "confirm": "confirm", "book": "confirm", "second_look": "done",
+}  # fmt: skip
+
 
 def offer(talk: Talk, asked: Asked, shown: tuple[Choice, ...]) -> Offer:
     """The answers that the open question offers, with all ways to say them."""
@@ -23,7 +27,7 @@ def offer(talk: Talk, asked: Asked, shown: tuple[Choice, ...]) -> Offer:
         return Offer("one", _of_answers(flow.traits[asked.id].answers))
     if asked.what == "setting":
         return Offer("one", _of_setting(talk, asked.id, shown))
-    kind = {"bike": "name", "confirm": "confirm", "second_look": "done"}.get(asked.what, "pick")
+    kind = _KINDS.get(asked.what, "pick")
     own = tuple(Offered(o.id, o.label, o.short, _own_words(talk, o.id)) for o in _of_choices(shown))
     return Offer(kind, own)  # type: ignore[arg-type]
 

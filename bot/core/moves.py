@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from bot.core import plan, reasons, stops
+from bot.core.bookkeeping import NAME_LONGEST, answer_book, name_its_bike
 from bot.core.claims import hear_complaint
 from bot.core.curing import CURED
 from bot.core.events import (
@@ -45,19 +46,27 @@ from bot.core.putting import stop_message
 from bot.core.state import Asked
 from bot.core.stops import DAMAGE_SEEN
 from bot.core.talk import Talk
+from bot.core.told import pick
 from bot.core.units import convert, measure
 
 Move = Callable[[Talk, Asked, Reading], bool]
-NAME_LONGEST = 24
+
 AWAY_FROM_HOME = 2400.0  # minutes: what going on without a workshop counts as
 
 
 def choose_problem(talk: Talk, asked: Asked, reading: Reading) -> bool:
-    if not isinstance(reading, Chosen):
+    """The one that was picked, or that his next words speak of."""
+    picked = reading.id if isinstance(reading, Chosen) else _spoken_of(talk)
+    if not picked:
         return False
-    talk.take_flow(reading.id)
+    talk.take_flow(picked)
     hear_complaint(talk)
     return True
+
+
+def _spoken_of(talk: Talk) -> str:
+    flow = pick(talk.heard.text, talk.desk.cards).flow
+    return next((card.hash for card in talk.desk.cards if card.flow == flow), "")
 
 
 def name_bike(talk: Talk, asked: Asked, reading: Reading) -> bool:
@@ -447,6 +456,8 @@ MOVES: dict[str, Move] = {
     "which": answer_which,
     "slip": answer_slip,
     "confirm": answer_confirm,
+    "book": answer_book,
+    "book_bike": name_its_bike,
 }
 
 

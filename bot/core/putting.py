@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from bot.core import curing, plan, reasons, stops
 from bot.core.agenda import Next
+from bot.core.bookkeeping import put_book, put_book_bike
 from bot.core.flow import Flow, Point
 from bot.core.messages import Message, Signal
 from bot.core.phrases import (
@@ -363,6 +364,8 @@ PUT: dict[str, Put] = {
     "which": put_which,
     "slip": put_slip,
     "confirm": put_confirm,
+    "book": put_book,
+    "book_bike": put_book_bike,
 }
 
 

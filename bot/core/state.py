@@ -222,7 +222,7 @@ def _tell_setting(s: State, e: Entry, v: SettingTold) -> State:
 
 
 def _ask(s: State, e: Entry, v: WasAsked) -> State:
-    alive = s.ended if v.what == "none" else None
+    alive = s.ended if v.what in ("none", "book", "book_bike") else None  # the book is no part of the case
     return replace(s, asked={**s.asked, v.seat: Asked(e.seq, v.what, v.id, e.at, v.extra)}, ended=alive)
 
 
@@ -383,6 +383,7 @@ def _end(s: State, e: Entry, v: Ended) -> State:
 
 _EFFECTS: dict[str, Callable[[State, Entry, Any], State]] = {
     "heard": lambda s, e, v: s,
+    "book_written": lambda s, e, v: s,
     "opened": _open_case,
     "flow_chosen": _choose_flow,
     "bike_taken": _take_bike,

@@ -6,10 +6,13 @@ import json
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from bot.core.desk import BikeCard
 from bot.record.opening import Opened, RecordError
+
+if TYPE_CHECKING:
+    from bot.core.book_entries import Entry
 
 MeterKind = Literal["hours", "distance"]
 
@@ -79,7 +82,8 @@ class Garage(Opened):
     def _card(self, row: Mapping[str, Any]) -> BikeCard:
         reading = self.last_reading(str(row["id"]))
         hours = None if reading is None else sum(reading.total) / 2
-        return BikeCard(str(row["id"]), row["nickname"], json.loads(row["traits"]), hours)
+        shown = None if reading is None else (reading.low, reading.high)
+        return BikeCard(str(row["id"]), row["nickname"], json.loads(row["traits"]), hours, shown=shown)
 
     def know_traits(self, bike: str, traits: Mapping[str, str | None]) -> None:
         """Keep traits of a bike for good; None forgets one."""
@@ -134,15 +138,54 @@ class Garage(Opened):
     def _new_meter(self, bike: str, kind: MeterKind, offset: float, at: str) -> int:
         return self.add("meters", bike=bike, kind=kind, offset=offset, started=at)
 
+    def unread(self, bike: str, low: float, high: float, kind: MeterKind = "hours") -> bool:
+        """Forget the newest reading where it is this one, whose line has been put right; whether it was."""
+        sql = "select id, low, high from readings where meter = ? order by id desc limit 1"
+        newest = self.row(sql, self.running_meter(bike, kind))
+        if newest is None or (newest["low"], newest["high"]) != (low, high):
+            return False
+        self.run("delete from readings where id = ?", newest["id"])
+        return True
+
     def drop_reading(self, case: int, seq: int) -> None:
         """Forget a reading whose entry was taken back."""
         self.run("delete from readings where case_id = ? and seq = ?", case, seq)
 
-    def write_book(self, bike: str, case: int | None, at: str, kind: str, data: Mapping[str, Any]) -> int:
-        """One line in the bike's book."""
-        return self.add("book", bike=bike, case_id=case, at=at, kind=kind, data=json.dumps(data))
+    # --- the book ----------------------------------------------------------------------------
 
-    def book_of(self, bike: str) -> list[dict[str, Any]]:
-        """All lines of the bike's book, oldest first."""
-        rows = self.rows("select at, kind, case_id, data from book where bike = ? order by at, id", bike)
-        return [{**row, "data": json.loads(row["data"])} for row in rows]
+    def write_book(
+        self, bike: str, line: Any, at: str, *, case: int | None = None, replaces: int | None = None
+    ) -> int:
+        """One more entry of the bike's book, never changed afterwards; its number. No line: a strike."""
+        told = {"line": None if line is None else line.model_dump(mode="json"), "replaces": replaces}
+        kind = "strike" if line is None else line.kind
+        return self.add("book", bike=bike, case_id=case, at=at, kind=kind, data=json.dumps(told))
+
+    def book_of(self, bike: str, upto: int | None = None) -> tuple[Entry, ...]:
+        """All entries of the bike's book, or those up to a number; in the order they were written."""
+        rows = self.db.execute(
+            "select id, at, kind, data from book where bike = ? and (? is null or id <= ?) order by id",
+            [bike, upto, upto],
+        )
+        return tuple(_entry(*row) for row in rows)
+
+    def newest_line_of(self, bike: str) -> int:
+        """The number of the newest entry in this bike's book; 0 while there is none."""
+        return int(self.value("select max(id) from book where bike = ?", bike) or 0)
+
+    def newest_line(self) -> int:
+        """The number of the newest entry in any book; 0 while there is none."""
+        return int(self.value("select max(id) from book") or 0)
+
+
+def _entry(number: int, at: str, kind: str, data: str) -> Entry:
+    """An entry from its row; what was written before lines had a form is a note."""
+    from bot.core import book_entries  # only who reads a book has to wait for it
+
+    told = json.loads(data)
+    if "line" not in told:
+        return book_entries.Entry(number, at, book_entries.Note(note=f"{kind} {data}"))
+    line = told["line"]
+    return book_entries.Entry(
+        number, at, None if line is None else book_entries.LINE.validate_python(line), told["replaces"]
+    )

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from bot.core.events import BikeTaken, Entry, HoursRead, SettingTold, TraitTold, Withdrawn
+from bot.core.events import BikeTaken, BookWritten, Entry, HoursRead, SettingTold, TraitTold, Withdrawn
 from bot.core.messages import Message
 from bot.core.state import State
 from bot.record.cases import Person
@@ -50,13 +50,53 @@ def learn(store: Store, step: Step) -> tuple[FallingReadingError, ...]:
         if isinstance(entry.event, Withdrawn):
             gone = [e for e in before.entries if e.seq in entry.event.entries]
             _forget(store, step.case, after, gone)
+    fallen = [fell for entry in step.entries for fell in _write(store, step, entry)]
     if not after.bike:
-        return ()
+        return tuple(fallen)
     told: Sequence[Entry] = step.entries
     if after.bike != before.bike:  # what was told before the bike was named, or of a wrong bike, moves
         _forget(store, step.case, before, before.entries, known=_copied_in(before))
         told = [e for e in after.entries if e.seq not in after.withdrawn]
-    return tuple(fell for entry in told for fell in _learn_entry(store, step.case, after.bike, entry))
+    fallen += [fell for entry in told for fell in _learn_entry(store, step.case, after.bike, entry)]
+    return tuple(fallen)
+
+
+def _write(store: Store, step: Step, entry: Entry) -> Iterator[FallingReadingError]:
+    """Lines for a bike's book, with the readings that they tell."""
+    event = entry.event
+    if not isinstance(event, BookWritten):
+        return
+    named = store.find_bike(step.rider.id, event.name) if event.name else None
+    bike = (
+        event.bike
+        or named
+        or (store.make_bike(step.rider.id, event.name, entry.at) if event.name else step.after.bike)
+    )
+    assert bike, "a line of the book is of a bike"
+    from bot.core.book_entries import LINE
+
+    replaces = event.replaces or None
+    old = next((e for e in store.book_of(bike) if e.number == replaces), None) if replaces else None
+    read = not replaces
+    if old is not None and old.line is not None and old.line.hours:
+        read = store.unread(bike, *old.line.hours)
+    for line in [LINE.validate_json(text) for text in event.lines] or [None]:
+        store.write_book(bike, line, entry.at, case=step.case, replaces=replaces)
+        replaces = None
+        if line is not None and read:
+            yield from _read_meter(store, bike, line, entry)
+
+
+def _read_meter(store: Store, bike: str, line: Any, entry: Entry) -> Iterator[FallingReadingError]:
+    """What a line says that the meter showed; one of an earlier day stands in the book only."""
+    earlier = bool(line.date) and line.date < entry.at[:10]
+    try:
+        if line.hours and not earlier:
+            store.read_meter(bike, line.hours[0], line.hours[1], entry.at)
+        if line.kind == "meter":
+            store.fit_meter(bike, entry.at, shows=line.shows)
+    except FallingReadingError as fell:
+        yield fell
 
 
 def _copied_in(state: State) -> dict[str, str]:

@@ -10,6 +10,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+from bot.core.book_entries import Hours
 from bot.record.cases import KeptFlow
 from bot.record.migrations import NAMES
 from bot.record.store import Store
@@ -36,7 +37,7 @@ def make(target: Path) -> None:
             ann.say(text)
         ben.hand_in("no brakes")
         store.keep_file(ann.number, b"a picture", "photo", AT)
-        store.write_book("1", 1, AT, "hours", {"low": 43})
+        store.write_book("1", Hours(hours=(43, 43)), AT, case=1)
         store.keep_update("telegram", 7, '{"update_id": 7}', AT)
         store.want_file("tg-1-x", "telegram", "locator", ann.number, "5", "photo", "", AT)
         store.make_link("token", 1, ann.number, "2026-05-03T09:00:00Z", AT)

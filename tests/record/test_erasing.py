@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from bot import turn
+from bot.core.book_entries import Note
 from bot.record import opening
 from bot.record import store as store_module
 from bot.record.opening import RecordBusyError
@@ -37,7 +38,7 @@ def live(store: Store, talk: int = 30) -> tuple[int, str]:
     zoe.say("look", file=digest, file_kind="photo")
     for i in range(talk):
         zoe.say(f"set kit Zyxlamoth {i}")
-    store.write_book("1", 1, AT, "oil", {"words": "Zyxlamoth"})
+    store.write_book("1", Note(note="Zyxlamoth"), AT, case=1)
     store.add("jobs", kind="report", data="Zyxlamoth", person=zoe.number, at=AT)
     store.add("grants", case_id=1, code_digest="x", at=AT)
     handle = str(store.value("select handle from handles where person = ?", zoe.number))

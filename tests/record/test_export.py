@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from bot import turn
+from bot.core.book_entries import Note
 from bot.record.export import VERSION, everything_of
 from bot.record.store import Store
 from tests.record.small_talk import NINE, Rider, seat_mechanic
@@ -27,7 +28,7 @@ def lived(store: Store) -> Rider:
     zoe.say("hours 43")
     zoe.say("trait starter kick")
     zoe.say("all", file=store.keep_file(zoe.number, b"picture", "photo", AT), file_kind="photo")
-    store.write_book("1", 1, AT, "oil", {"litres": 1.2})
+    store.write_book("1", Note(note="1.2 litres"), AT, case=1)
     return zoe
 
 
@@ -39,7 +40,7 @@ def test_it_holds_everything_and_is_json(store: Store) -> None:
     [bike] = data["bikes"]
     assert (bike["nickname"], bike["traits"]) == ("Goat", {"starter": "kick"})
     assert [(r["kind"], r["low"], r["high"]) for r in bike["readings"]] == [("hours", 43, 43)]
-    assert [line["data"] for line in bike["book"]] == [{"litres": 1.2}]
+    assert [line["data"]["line"]["note"] for line in bike["book"]] == ["1.2 litres"]
     [case] = data["cases"]
     assert (case["complaint"], case["bike"]) == ("metal", "Goat")
     assert [e["n"] for e in case["entries"]] == list(range(1, len(store.entries(1)) + 1))

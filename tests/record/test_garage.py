@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from bot.core.book_entries import Entry, OilChange
 from bot.record.garage import FallingReadingError, NicknameTakenError
 from bot.record.store import Store
 
@@ -126,10 +127,25 @@ def test_a_reading_that_was_taken_back_no_longer_bars_a_lower_one(store: Store, 
     store.read_meter(blue, 44, 44, AT, source=(case, 8))
 
 
-def test_the_book_is_read_in_the_order_of_time(store: Store, blue: str) -> None:
-    store.write_book(blue, None, "2026-05-02T09:00:00Z", "oil", {"amount": 1.2})
-    store.write_book(blue, None, AT, "hours", {"low": 43})
-    assert [(line["kind"], line["data"]) for line in store.book_of(blue)] == [
-        ("hours", {"low": 43}),
-        ("oil", {"amount": 1.2}),
-    ]
+def test_the_book_keeps_every_entry_as_it_was_written(store: Store, blue: str) -> None:
+    first = store.write_book(blue, OilChange(hours=(54.5, 54.5)), AT)
+    second = store.write_book(blue, OilChange(hours=(45.5, 45.5)), AT, replaces=first)
+    struck = store.write_book(blue, None, AT, replaces=second)
+    assert store.book_of(blue) == (
+        Entry(first, AT, OilChange(hours=(54.5, 54.5))),
+        Entry(second, AT, OilChange(hours=(45.5, 45.5)), first),
+        Entry(struck, AT, None, second),
+    )
+    assert store.book_of(blue, upto=first) == store.book_of(blue)[:1]
+    assert store.newest_line() == store.newest_line_of(blue) == struck
+    assert store.newest_line_of("999") == 0
+
+
+def test_a_reading_whose_line_was_put_right_is_forgotten_if_it_is_the_newest(store: Store, blue: str) -> None:
+    store.read_meter(blue, 43, 43, AT)
+    store.read_meter(blue, 545, 545, AT)
+    assert not store.unread(blue, 43, 43)
+    assert store.unread(blue, 545, 545)
+    reading = store.last_reading(blue)
+    assert reading is not None
+    assert reading.total == (43, 43)

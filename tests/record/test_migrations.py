@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from sqlite_utils import Database
 
+from bot.core.book_entries import Note
 from bot.record.migrations import MIGRATIONS, NAMES
 from bot.record.store import Store
 from tests.record.old_file import make
@@ -88,7 +89,7 @@ def test_flows_files_and_messages_are_read_from_an_old_file(old: Path) -> None:
     assert row is not None
     assert store.file(row["digest"]).read_bytes() == b"a picture"
     assert [o.message.text for o in store.due("2030-01-01T00:00:00Z")] == ["magnet?"]
-    assert [line["kind"] for line in store.book_of("1")] == ["hours"]
+    assert len(store.book_of("1")) == 1
 
 
 def test_the_talk_goes_on_in_an_old_file(old: Path) -> None:
@@ -112,3 +113,11 @@ def test_what_networks_left_is_read_from_an_old_file(path: Path, tmp_path: Path)
     assert [(job.kind, job.data, job.person) for job in store.jobs_waiting("my_data")] == [
         ("my_data", {"chat": "5"}, fetch.person)
     ]
+
+
+def test_what_stood_in_a_book_before_its_lines_had_a_form_is_a_note(tmp_path: Path) -> None:
+    old = FILES[0]
+    shutil.copytree(f"{old}.files", tmp_path / "record.db.files")
+    store = Store(Path(shutil.copy(old, tmp_path / "record.db")))
+    [entry] = store.book_of("1")
+    assert entry.line == Note(note='hours {"low": 43}')
