@@ -43,6 +43,7 @@ OTHERS: dict[str, tuple[str, ...]] = {
     "sqlite3": ("bot.record", "bot.cli"),
     "telegram": ("bot.channels.telegram",),
     "PIL": ("bot.record",),
+    "matplotlib": ("bot.reports",),
 }
 
 # The core is handed everything: no clock, no chance, no files, no network, no other program.
