@@ -233,8 +233,14 @@ class Sign(Strict):
 # --- answers -------------------------------------------------------------------------------
 
 
+BookTrend = Literal["falling", "running_in", "same", "first", "after_work", "rising"]
+
+
 class Answer(Strict):
-    """One reply of a `one` question or a trait, and what it says about signs."""
+    """One reply of a `one` question or a trait, and what it says about signs.
+
+    `book`: trends of the bike's book by which the book gives this answer itself.
+    """
 
     label: Text
     short: Short | None = None
@@ -243,6 +249,7 @@ class Answer(Strict):
     opens: tuple[Id, ...] = ()
     words: tuple[str, ...] = ()
     told_as: tuple[str, ...] = ()
+    book: tuple[BookTrend, ...] = ()
 
 
 class Finds(Strict):
@@ -357,17 +364,24 @@ class Several(Asking):
 
 
 class Graded(Asking):
-    """One graded sign, told as a step, a number, or a span ('10 to 60')."""
+    """One graded sign, told as a step, a number, or a span ('10 to 60').
+
+    `counts`: what the number is of; pieces of metal since the oil was changed go with the book's trend.
+    """
 
     kind: Literal["graded"]
     slip: Annotated[float, Field(ge=0, lt=0.5)] = 0.03
     sign: Id
     unit: Annotated[str, StringConstraints(max_length=12)] | None = None
     classes: Annotated[dict[Id, Grade], Field(min_length=2, max_length=6)]
+    counts: Literal["pieces"] | None = None
 
 
 class Number(Asking):
-    """A number with a unit; its ranges act as answers, or as steps of `sign`."""
+    """A number with a unit; its ranges act as answers, or as steps of `sign`.
+
+    `book`: what the bike's book answers it with, the running hours since the engine was opened.
+    """
 
     kind: Literal["number"]
     slip: Annotated[float, Field(ge=0, lt=0.5)] = 0.03
@@ -376,6 +390,7 @@ class Number(Asking):
     allowed: tuple[float, float]
     ranges: Annotated[tuple[Range, ...], Field(min_length=1, max_length=8)]
     meter: bool = False
+    book: Literal["since_work"] | None = None
 
 
 class Look(Asking):

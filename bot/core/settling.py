@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bot.core import agenda, plan, stops
 from bot.core.events import Ended, LookJudged, Reopened, SaidOfRepair, StopLifted, StopRaised, WatchSet
+from bot.core.feeding import feed
 from bot.core.flow import Flow, Graded, SecondLook, Several
 from bot.core.moves import after_a_stop, basis_line, begin_looks
 from bot.core.phrases import stop_text
@@ -19,7 +20,7 @@ def settle(talk: Talk) -> None:
     if talk.flow is None:
         return
     for _ in range(LIMIT):
-        if not (lift_stops(talk) or raise_stops(talk) or judge_look(talk) or begin_watch(talk)):
+        if not (lift_stops(talk) or raise_stops(talk) or judge_look(talk) or feed(talk) or begin_watch(talk)):
             return
     raise RuntimeError("a case does not come to rest: its stop rules raise and lift each other")
 

@@ -26,12 +26,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Literal
 
 from bot.core import counts
 from bot.core.stretches import CLUMPED, LOOKS, Span, Stretch, pool
 
+RECENT = 40  # looks back that say something of the level now; common practice, no source
 UNLIKE = 4.0  # times longer or shorter; common practice, no source
 TIMES = 3.0  # "same" once a rise to this many times is ruled out; common practice, no source
 
@@ -120,12 +122,16 @@ def judge(intervals: Iterable[Interval], next_hours: float | None = None) -> Tre
     """The latest of these looks against the others, in whatever order they are given.
 
     A chunk counts until its source is found, which is not known here: whoever knows it hands the
-    interval over without `chunk`. `next_hours`: length of the run to the next look, else as the
-    latest. ValueError without a look or with spans that are none.
+    interval over without `chunk`. Counts go back `RECENT` looks. `next_hours`: length of the run to the
+    next look, else as the latest. ValueError without a look or with spans that are none.
     """
-    looks = _in_order(intervals)
+    return _judged(_in_order(intervals), next_hours)
+
+
+@lru_cache(maxsize=256)  # bikes that are talked of now; a turn may ask more than once
+def _judged(looks: tuple[Interval, ...], next_hours: float | None) -> Trend:
     past, latest = looks[:-1], looks[-1]
-    history = _history(past, latest)
+    history = _history(past[-RECENT:], latest)
     now = pooled([latest])
     before = pooled(history.steady) if history.steady else None
     phi = before.dispersion if before else None

@@ -22,7 +22,7 @@ _ADVANCES = (
     ("ijlIJ'", 0.30),
     (" ,./:;|\\", 0.34),
     ("!()-[]rft", 0.43),
-    ("cksvxyz_*`\"", 0.60),
+    ('cksvxyz_*`"', 0.60),
     ("#%&+<=>@MW^mw~", 1.0),
 )
 _ASCII = {letter: part for letters, part in _ADVANCES for letter in letters}
@@ -61,7 +61,6 @@ class Label:
         room = width(self.text, self.size)
         left = self.x - {"left": 0.0, "center": room / 2, "right": room}[self.side]
         return left, self.y - _BELOW * self.size, left + room, self.y + _ABOVE * self.size
-
 
 
 def overlap(one: Box, other: Box, apart: float = 0.0) -> bool:

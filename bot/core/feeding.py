@@ -1,0 +1,133 @@
+"""What the bike's book answers, so that nobody is asked what it knows; said with where it came from.
+
+A trend is of this find: what was just counted in the case, over the running hours since the last oil
+change in the book, beside what the book holds; or the book's own newest look, where that is of late.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from bot.core import agenda
+from bot.core.book import LEAST, Book, Place, Standing, intervals
+from bot.core.book_entries import Look, OilChange, Work
+from bot.core.events import Answered
+from bot.core.findings import BOOK
+from bot.core.flow import Asked_, Graded, Number, One, fits
+from bot.core.hearing import answer
+from bot.core.offers import Chosen, Measured, Reading
+from bot.core.phrases import plain
+from bot.core.plan import known
+from bot.core.talk import Talk
+from bot.core.trend import Interval, judge
+from bot.core.trend_words import tell
+
+LATELY = 14  # days that a look in the book is still of this find; common practice, no source
+JUST_NOW = 0.5  # running hours since the change in which nothing can have gathered; the same
+
+
+def feed(talk: Talk) -> bool:
+    """Answer one more question from the book; False when it knows none."""
+    state = talk.state
+    if state.bike is None or state.watch is not None or state.ended is not None or state.slice > 0:
+        return False
+    kept = talk.desk.books(state.bike)
+    for id, ask in talk.sure().questions.items() if kept.lines else ():
+        if _is_open(talk, id, ask):
+            found = next(_readings(talk, ask, kept), None)
+            if found is not None:
+                _write_down(talk, id, *found)
+                return True
+    return False
+
+
+def _is_open(talk: Talk, id: str, ask: Asked_) -> bool:
+    """Asked by no one, answered by no one, and not taken back after the book had answered it."""
+    told = talk.state.told(id)
+    fed = any(isinstance(e.event, Answered) and (e.event.ask, e.event.rank) == (id, BOOK)
+              for e in talk.state.entries)  # fmt: skip
+    fed = fed or agenda.answered(talk.state, id) or agenda.whole(told)
+    return not fed and fits(ask.only_when, known(talk.state))
+
+
+def _readings(talk: Talk, ask: Asked_, kept: Book) -> Iterator[tuple[Reading, str]]:
+    """How the book answers a question, with the words for it."""
+    if isinstance(ask, Number) and ask.book == "since_work":
+        hours = _since_work(talk, kept)
+        if hours is not None and ask.allowed[0] <= hours[0] <= hours[1] <= ask.allowed[1]:
+            yield Measured(*hours), talk.words.say("book.since_work", hours=f"{sum(hours) / 2:.3g}")
+    if isinstance(ask, One) and any(each.book for each in ask.answers.values()):
+        looks = _looks(talk, kept)
+        trend = judge(looks) if looks else None
+        for id, each in ask.answers.items():
+            if trend is not None and trend.direction in each.book:
+                yield Chosen(id), f"{each.label}. {tell(trend, talk.words)}"
+
+
+def _write_down(talk: Talk, id: str, reading: Reading, words: str) -> None:
+    found = answer(talk, id, reading)
+    assert found is not None
+    talk.emit(found.model_copy(update={"rank": BOOK, "minutes": 0.0, "words": words[:300]}))
+    said = talk.words.say("book.knows", name=talk.state.nickname, what=words)
+    talk.tell(plain(talk.words, said, kind="info"))
+
+
+# --- what the book knows of this find ----------------------------------------------------------
+
+
+def _looks(talk: Talk, kept: Book) -> tuple[Interval, ...]:
+    """The book's intervals, with this find; empty when the book says nothing of it."""
+    told, now = intervals(kept), _this_find(talk, kept)
+    if now is not None:
+        return (*told, now)
+    newest = next((row for row in reversed(kept.lines) if _found(row)), None)
+    late = newest is not None and (talk.now.date() - date.fromisoformat(newest.day)).days > LATELY
+    return () if newest is None or late else told
+
+
+def _found(row: Standing) -> bool:
+    return isinstance(row.line, OilChange | Look) and row.line.found is not None
+
+
+def _this_find(talk: Talk, kept: Book) -> Interval | None:
+    """What was counted in this case, over the hours since the oil change; None where one is not known."""
+    pieces, here = _counted(talk), _here(talk, kept)
+    changes = [row for row in kept.lines if isinstance(row.line, OilChange) and row.place]
+    if pieces is None or here is None or not changes or changes[-1].place is None:
+        return None
+    low, high = kept.run(changes[-1].place, here)
+    if high < JUST_NOW:
+        return None
+    opened = any(isinstance(row.line, Work) and row.line.opened and row.place
+                 and row.place.middle >= changes[-1].place.middle for row in kept.lines)  # fmt: skip
+    return Interval((max(low, LEAST), high), pieces, here.middle, fresh_work=opened)
+
+
+def _counted(talk: Talk) -> tuple[int, int | None] | None:
+    """The pieces that were told: the number, or what the class stands for."""
+    flow = talk.sure()
+    for id, ask in flow.questions.items():
+        told = talk.state.told(id)
+        if isinstance(ask, Graded) and ask.counts == "pieces" and agenda.whole(told) and told is not None:
+            if told.event.number is not None:
+                return round(told.event.number[0]), round(told.event.number[1])
+            order = list(ask.classes)
+            first, last = order.index(told.event.value[0]), order.index(told.event.value[-1])
+            before, top = ask.classes[order[first - 1]].upto if first else -1, ask.classes[order[last]].upto
+            return round(before or 0) + 1, None if top is None else round(top)
+    return None
+
+
+def _here(talk: Talk, kept: Book) -> Place | None:
+    """Running hours now: as read in the case, where the book knows one meter, else as the book has them."""
+    if talk.state.hours is not None and len(kept.slack) == 1:
+        return Place(talk.state.hours, 0)
+    return kept.now
+
+
+def _since_work(talk: Talk, kept: Book) -> tuple[float, float] | None:
+    """Running hours since the engine was last opened."""
+    works = [row.place for row in kept.lines if isinstance(row.line, Work) and row.line.opened]
+    here = _here(talk, kept)
+    return kept.run(works[-1], here) if works and works[-1] is not None and here is not None else None
