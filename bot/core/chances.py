@@ -17,6 +17,7 @@ from bot.core.family import Array, Family, Flags
 from bot.core.findings import Choices, Known, Marks, Pinned, chosen, others, reading, scale, shown
 from bot.core.flow import Finds, Flow, Look, Several, Strength
 
+LEAST = 1e-6  # nothing that gathers is quite impossible or certain
 FLOOR = 0.001  # no step of a graded sign is quite impossible
 LIKELIEST = 64  # mark sets told apart when a `several` question is looked ahead at
 # Damage of another kind: how often something unlisted shows it, and everything else does.
@@ -134,10 +135,16 @@ class Table(NamedTuple):
 
 
 class Rows:
-    """All chances for one family, worked out when first asked for."""
+    """All chances for one family, worked out when first asked for.
 
-    def __init__(self, flow: Flow, family: Family) -> None:
-        self.flow, self.family = flow, family
+    `hours`: running time in which gathering signs had time to gather, None: as long as their strengths
+    say. Pieces come at a rate, so a sign that is absent with chance a over its own hours is absent with
+    a ** (hours / own) over others, and a graded one is at most at a step likewise: exact where what
+    gathers is counted by Poisson, whatever the rate.
+    """
+
+    def __init__(self, flow: Flow, family: Family, hours: float | None = None) -> None:
+        self.flow, self.family, self.hours = flow, family, hours
         self._plain: dict[str, Array] = {}  # P(shown | row)
         self._steps: dict[str, Array] = {}  # P(step | row)
         self._parts: dict[tuple[str, frozenset[int]], Array] = {}
@@ -159,6 +166,21 @@ class Rows:
         if family.unlisted >= 0:
             other[family.unlisted] = OTHER_BY_UNLISTED
         self._plain |= dict.fromkeys(others(self.flow), other)
+        if self.hours is not None:
+            self._gather(self.hours)
+
+    def _gather(self, hours: float) -> None:
+        for name, sign in self.flow.signs.items():
+            if sign.gathers is None:
+                continue
+            times = hours / sign.gathers
+            if name in self._steps:
+                upto = np.minimum(np.cumsum(self._steps[name], axis=0), 1.0) ** times
+                upto[-1] = 1.0
+                self._steps[name] = np.maximum(np.diff(upto, axis=0, prepend=0.0), LEAST)
+                self._steps[name] /= self._steps[name].sum(axis=0)
+            else:
+                self._plain[name] = np.clip(1 - (1 - self._plain[name]) ** times, LEAST, 1 - LEAST)
 
     def _shares(self) -> Array:
         """What is not in the list looks like what is: each cause counts by its share."""
@@ -263,14 +285,15 @@ def _set_label(names: list[str], bits: int) -> str:
     return "+".join(name for k, name in enumerate(names) if bits >> k & 1) or NONE
 
 
-@lru_cache(maxsize=12)
-def _rows(pinned: Pinned, family: Family) -> Rows:
-    return Rows(pinned.flow, family)
+@lru_cache(maxsize=24)
+def _rows(pinned: Pinned, family: Family, hours: float | None) -> Rows:
+    return Rows(pinned.flow, family, hours)
 
 
-def rows_of(flow: Flow, family: Family) -> Rows:
+def rows_of(flow: Flow, family: Family, hours: float | None = None) -> Rows:
     """The chances of a family under a flow, remembered for the families used last."""
-    return _rows(Pinned(flow), family)
+    gathers = hours is not None and any(sign.gathers for sign in flow.signs.values())
+    return _rows(Pinned(flow), family, hours if gathers else None)
 
 
 def likelihood(

@@ -19,6 +19,7 @@ from bot.core.hearing import answer
 from bot.core.offers import Chosen, Measured, Reading
 from bot.core.phrases import plain
 from bot.core.plan import known
+from bot.core.stops import pieces_told
 from bot.core.talk import Talk
 from bot.core.trend import Interval, judge
 from bot.core.trend_words import tell
@@ -109,13 +110,8 @@ def _counted(talk: Talk) -> tuple[int, int | None] | None:
     flow = talk.sure()
     for id, ask in flow.questions.items():
         told = talk.state.told(id)
-        if isinstance(ask, Graded) and ask.counts == "pieces" and agenda.whole(told) and told is not None:
-            if told.event.number is not None:
-                return round(told.event.number[0]), round(told.event.number[1])
-            order = list(ask.classes)
-            first, last = order.index(told.event.value[0]), order.index(told.event.value[-1])
-            before, top = ask.classes[order[first - 1]].upto if first else -1, ask.classes[order[last]].upto
-            return round(before or 0) + 1, None if top is None else round(top)
+        if isinstance(ask, Graded) and ask.counts == "pieces" and agenda.whole(told):
+            return pieces_told(ask, told.event)
     return None
 
 

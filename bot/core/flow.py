@@ -220,6 +220,8 @@ class Sign(Strict):
 
     `background` is how often it is seen when none of the listed causes is there.
     `silent_while`: signs that, once shown in this case, take the voice from this one.
+    `gathers`: it gathers while the engine runs, and its strengths are of so many running hours: after a
+    repair a shorter run shows less of it, and a longer one more.
     """
 
     means: Text
@@ -227,6 +229,7 @@ class Sign(Strict):
     steps: Annotated[tuple[Id, ...], Field(min_length=2, max_length=6)] | None = None
     changes: Changes = "never"
     from_book: bool = False
+    gathers: Annotated[float, Field(gt=0, le=1000)] | None = None
     silent_while: tuple[Id, ...] = ()
 
 

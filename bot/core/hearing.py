@@ -10,8 +10,10 @@ from bot.core.findings import ASKED, LOOKED, MECHANIC
 from bot.core.flow import Answer, Asked_, Flow, Graded, Look, Note, Number, One, Several
 from bot.core.messages import Choice
 from bot.core.offers import Chosen, Measured, Offer, Offered, Reading, Spanned, Ticked
+from bot.core.spoken import tokens
 from bot.core.state import Asked
 from bot.core.talk import Talk
+from bot.core.units import measure
 
 _KINDS = {
     "bike": "name", "book_bike": "name", "confirm": "confirm", "book": "confirm", "second_look": "done",
@@ -125,13 +127,27 @@ def answer(talk: Talk, id: str, reading: Reading, asked: int = 0) -> Answered | 
     if value is None:
         return None
     form, ids = value
-    number = (reading.low, reading.high) if isinstance(reading, Measured) else None
+    number = (reading.low, reading.high) if isinstance(reading, Measured) else _counted(talk, ask, ids)
     opens = ask.answers[ids[0]].opens if isinstance(ask, One) else ()
     return Answered(
         ask=id, value=ids, form=form, rank=rank_of(flow, id, talk.heard.role), number=number,  # type: ignore[arg-type]
         unit=ask.unit or "" if isinstance(ask, (Number, Graded)) else "", opens=opens,
         minutes=ask.minutes, asked=asked, words=talk.heard.text[:300],
     )  # fmt: skip
+
+
+def _counted(talk: Talk, ask: Asked_, ids: tuple[str, ...]) -> tuple[float, float] | None:
+    """The number of pieces that was said, where it is none of an answer's place."""
+    if not isinstance(ask, Graded) or ask.counts is None:
+        return None
+    said = measure(talk.heard.text)
+    if said is None or said.unit or (len(tokens(talk.heard.text)) == 1 and said.low <= len(ask.classes)):
+        return None
+    order = list(ask.classes)
+    low = ask.classes[order[order.index(ids[0]) - 1]].upto or 0 if order.index(ids[0]) else -1
+    high = ask.classes[ids[-1]].upto
+    fits_in = low < said.low and (high is None or said.high <= high)
+    return (said.low, said.high) if fits_in else None
 
 
 def _value(ask: Asked_, reading: Reading) -> tuple[str, tuple[str, ...]] | None:

@@ -37,6 +37,10 @@ after it act on the rows as they are then. So "the noise is gone" speaks for the
 noise speaks for what the work left, and a clean second look for the repair, all by the same sums.
 The chance that the fault is gone is the weight of the empty set.
 
+What gathers while the engine runs (pieces in the oil: `gathers` of a sign) says the less the shorter
+the run was: a clean look after twenty minutes hardly speaks for the repair, clean hours do. All its
+chances are taken over the hours since the last look for it, by the rate model (see `chances.Rows`).
+
 While it runs after a repair, the redone joint may come loose: with `comes_back` = p in ten hours,
 each set lacking the mended cause gets it with 1 - (1 - p) ** (hours / 10). Where one remedy mends
 several causes, p is shared out among them by how likely each was there, since only what was there
@@ -66,7 +70,7 @@ from typing import NamedTuple
 import numpy as np
 
 from bot.core.chances import Table, likelihood, rows_of, weigh
-from bot.core.evidence import hearings, known_signs
+from bot.core.evidence import Hearing, hearings, known_signs
 from bot.core.family import Array, Family, Move, coming, family_of, going
 from bot.core.findings import History, Mended, Pinned, Ran
 from bot.core.flow import Cause, Flow, Remedy, Traits, fits
@@ -268,16 +272,38 @@ class _Filter:
 
 def posterior(flow: Flow, traits: Traits, history: History) -> Beliefs:
     """What is wrong now, by all that was found and done. KeyError for ids the flow does not have."""
-    through = _Filter(flow, prior(flow, traits))
+    through, ran = _Filter(flow, prior(flow, traits)), Gathered()
     for hearing in hearings(flow, history):
         for voice in hearing.voices:
-            chance = weigh(rows_of(flow, through.now.family), voice)
+            chance = weigh(rows_of(flow, through.now.family, ran.hours), voice)
             if chance is not None:
                 through.weigh(chance)
         if hearing.said:
             through.hear(hearing.said.word)
         through.end(hearing.end)
+        ran.go_on(flow, hearing)
     return through.now
+
+
+@dataclass
+class Gathered:
+    """The running hours in which something could gather: since the last look for it after a repair."""
+
+    hours: float | None = None
+
+    def go_on(self, flow: Flow, hearing: Hearing) -> None:
+        """What was looked for is gone with the look; the repair itself begins with clean oil."""
+        if isinstance(hearing.end, Mended):
+            self.hours = None
+        elif isinstance(hearing.end, Ran):
+            looked = any(_gathers(flow, seen) for voice in hearing.voices for seen in voice.own)
+            before = 0.0 if looked or self.hours is None else self.hours
+            self.hours = before + hearing.end.hours
+
+
+def _gathers(flow: Flow, observable: str) -> bool:
+    sign = flow.signs.get(observable)
+    return sign is not None and sign.gathers is not None
 
 
 # --- why ------------------------------------------------------------------------------------

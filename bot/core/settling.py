@@ -8,6 +8,7 @@ from bot.core.feeding import feed
 from bot.core.flow import Flow, Graded, SecondLook, Several
 from bot.core.moves import after_a_stop, basis_line, begin_looks
 from bot.core.phrases import stop_text
+from bot.core.proving import say_how_far
 from bot.core.putting import stop_message
 from bot.core.state import State, Told
 from bot.core.talk import Talk
@@ -94,6 +95,8 @@ def judge_look(talk: Talk) -> bool:
     talk.emit(LookJudged(plan=watch.plan, index=watch.index, verdict=outcome))  # type: ignore[arg-type]
     if how == "clean":
         talk.say("watch.clean", basis=basis_line(talk, second))
+        if watch.for_remedy:
+            say_how_far(talk, second)
         _go_on(talk, second, watch.plan, watch.index + 1, watch.for_remedy)
     elif steady:
         meaning = second.meanings.less if how == "less" else second.meanings.same

@@ -29,8 +29,9 @@ NUMBERS = frozenset({
     "share", "share_if", "only_when", "alone", "shows", "denies", "remedy", "second_look",
     "background", "changes", "silent_while", "kind", "minutes", "money", "behind", "needs", "not_sure",
     "slip", "answers", "marks", "sign", "classes", "ranges", "upto", "step", "finds", "cause", "catches",
-    "false_alarm", "other_damage", "open", "close", "open_money", "close_money", "after", "after_when",
-    "given_by", "holds", "may_leave", "comes_back", "parts", "price", "quantity", "proof", "steps",
+    "false_alarm", "other_damage", "gathers", "open", "close", "open_money", "close_money", "after",
+    "after_when", "given_by", "holds", "may_leave", "comes_back", "parts", "price", "quantity", "proof",
+    "steps",
 })  # fmt: skip
 
 
