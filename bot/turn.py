@@ -18,7 +18,7 @@ import logging
 import traceback
 from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import asdict, dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, tzinfo
 from functools import partial, reduce
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -41,12 +41,16 @@ from bot.record.opening import FILE_FAULTS, RecordError
 from bot.record.photos import Unreadable
 from bot.record.photos import clean as clean_photo
 from bot.record.post import Address, Incoming, Outgoing, revive_message
+from bot.record.reminding import WAKES_NOBODY, Calling
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
     from bot.core.book import Book
     from bot.core.flow import Flow
+    from bot.core.intervals import Reminded
+    from bot.core.reminder_words import BikeDue
+    from bot.core.reminders import Due, OilWatch
 
 # What channels and the command line need beside what is defined here.
 __all__ = [
@@ -190,12 +194,27 @@ def due(
     chat: str | None = None,
     person_name: str | None = None,
 ) -> tuple[Outgoing, ...]:
-    """What is to be sent by now: safety before answers before reminders, oldest first."""
+    """What is to be sent by now: safety before answers before reminders, oldest first.
+
+    A reminder that was held up until a late hour waits for the next decent one.
+    """
     at = stamp(now)
     if person_name is None:
-        return store.due(at, channel, chat)
-    person = store.named(person_name)
-    return () if person is None else store.due(at, channel, chat, person.id)
+        found = store.due(at, channel, chat)
+    else:
+        person = store.named(person_name)
+        found = () if person is None else store.due(at, channel, chat, person.id)
+    return tuple(out for out in found if may_go(store, out, now))
+
+
+def may_go(store: Store, out: Outgoing, now: datetime) -> bool:
+    """Whether the hour is one for this message: a reminder that was held up wakes nobody."""
+    if out.priority != "reminder":
+        return True
+    from bot.core.wall import is_decent
+
+    person = store.named(out.person)
+    return out.channel in WAKES_NOBODY or (person is not None and is_decent(now, _zone(person)))
 
 
 def sent(store: Store, outbox_id: int, now: datetime) -> None:
@@ -286,6 +305,109 @@ def lay_out(
         _keep_flow(store, loaded.flow, loaded.hash, flow_text, common_text)
         store.publish(scope, loaded.flow.flow, loaded.hash, stamp(now), who)
     return loaded.hash
+
+
+# --- reminders ------------------------------------------------------------------------------
+
+
+def remind(store: Store, now: datetime, facts_of: FactsOf | None = None) -> int:
+    """Lay out what riders are to be reminded of by now; how many messages that were new.
+
+    Called now and then: each thing that is due is said once, and all that is due for a person in one
+    message, at an hour that is decent where he is, where he last talked in private. `facts_of`: what is
+    known of a bike's oil, by its id; else what its book says.
+    """
+    stamp(now)
+    laid = 0
+    for number in store.riders():
+        try:
+            laid += _remind_one(store, number, now, facts_of or partial(_oil_of, store))
+        except FILE_FAULTS:
+            raise
+        except Exception as fault:  # the others are to be reminded all the same
+            LOG.error("nobody is reminded of what person %s has due: %s", number, place_of(fault))
+    return laid
+
+
+FactsOf = Callable[[str], "OilWatch | None"]
+
+
+def _oil_of(store: Store, bike: str) -> OilWatch | None:
+    """When the oil was changed by the bike's book, and how often its rider wants it; None for either."""
+    from bot.core.book_entries import OilChange
+    from bot.core.reminders import OilWatch
+
+    every = store.interval_of(bike)
+    if every is None:
+        return None
+    kept = _read_book(store, None, bike)
+    changes = [row for row in kept.lines if isinstance(row.line, OilChange)]
+    if not changes:
+        return None
+    last = changes[-1]
+    return OilWatch(
+        changed_at=date.fromisoformat(last.day), changed_hours=last.place.total if last.place else None,
+        now_hours=kept.total, every_hours=every.hours, every_days=every.days, every_km=every.km,
+    )  # fmt: skip
+
+
+def _remind_one(store: Store, number: int, now: datetime, facts_of: FactsOf) -> bool:
+    """The lock is taken only when there is something to say, or something waits to be said."""
+    if not store.has_waiting(number) and not any(_dues(store, store.person(number), now, facts_of)):
+        return False
+    from bot.core.reminder_words import remind as word_reminder
+    from bot.record.zones import called
+
+    with store.writing():
+        person, at = store.person(number), store.private_address(number)
+        if at is None:
+            return False
+        to = Calling(number, at, now, _zone(person))
+        assumed = "" if person.settings.get("zone") or store.was_reminded(number) else called(to.zone, now)
+        words = read_words(str(person.settings.get("language", "en")))
+        dues = tuple(_dues(store, person, now, facts_of))
+        return store.lay_reminder(to, dues, lambda some: word_reminder(some, words, assumed))
+
+
+def _dues(store: Store, person: Person, now: datetime, facts_of: FactsOf) -> Iterator[BikeDue]:
+    """All that is due for a rider by now, said or not."""
+    from bot.core.reminder_words import BikeDue
+    from bot.core.reminders import oil_due
+
+    bikes = {bike.id: bike.nickname for bike in store.bikes_of(person.id)}
+    silenced = {bike: store.silenced(bike) for bike in bikes}
+    for bike, nickname in bikes.items():
+        oil = facts_of(bike) if "oil" not in silenced[bike] else None
+        km = store.readings_of(bike, "distance") if oil else ()
+        due = oil_due(oil, store.readings_of(bike), km, now, _zone(person)) if oil else None
+        if due is not None:
+            yield BikeDue(bike, nickname, due)
+    for case in store.watching(person.id):
+        bike = store.case(case).bike or ""
+        look = _look_due(store, case, bike, now) if "look" not in silenced.get(bike, {"look"}) else None
+        if look is not None:
+            yield BikeDue(bike, bikes[bike], look)
+
+
+def _look_due(store: Store, case: int, bike: str, now: datetime) -> Due | None:
+    from bot.core.reminders import look_due, look_of
+
+    state = store.state(case)
+    look = look_of(KeptFlows(store)[state.hash], state, case)
+    return None if look is None else look_due(look, store.readings_of(bike), now)
+
+
+def just_reminded(
+    store: Store, channel: str, chat: str, person: Person, thread: str = ""
+) -> tuple[Reminded, ...]:
+    """What the newest message to this person there reminded him of, so that "done" can be understood."""
+    return store.just_reminded(person.id, Address(channel, chat, thread))
+
+
+def _zone(person: Person) -> tzinfo:
+    from bot.record.zones import zone_of
+
+    return zone_of(str(person.settings.get("zone", "")))
 
 
 def _talk(receive: Receive | None, begins_new: BeginsNew | None) -> tuple[Receive, BeginsNew]:

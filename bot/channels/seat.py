@@ -107,10 +107,22 @@ class Seat:
     # --- what comes out --------------------------------------------------------------------
 
     def left(self) -> Said:
-        """Take what a killed program left behind; what is still to be shown to this person."""
+        """Take what a killed program left behind; what is still to be shown to this person.
+
+        Not of what he is to be reminded: that would break into a talk.
+        """
         now = self.clock()
         turn.finish(self.store, now, channel=CHANNEL)
-        return self._offering(turn.due(self.store, now, channel=CHANNEL, chat=CHAT, person_name=self.name))
+        return self._offering(tuple(out for out in self._waiting(now) if out.priority != "reminder"))
+
+    def reminded(self) -> Said:
+        """What this person is to be reminded of, when he begins to talk."""
+        now = self.clock()
+        turn.remind(self.store, now)
+        return tuple(out for out in self._waiting(now) if out.priority == "reminder")
+
+    def _waiting(self, now: datetime) -> Said:
+        return turn.due(self.store, now, channel=CHANNEL, chat=CHAT, person_name=self.name)
 
     def again(self) -> Said:
         """The open question and any stop, once more; nothing without an open question.

@@ -82,9 +82,10 @@ def talk(seat: Seat, source: TextIO, out: TextIO, history: Path | None = None) -
 
 
 def begin(seat: Seat, out: TextIO, width: int = WIDEST) -> None:
-    """What could not be said last time, then the open question again, or a greeting."""
+    """What could not be said last time, what is due, then the open question again, or a greeting."""
     with unbroken():
         _show(seat, seat.left(), out, width)
+        _show(seat, seat.reminded(), out, width)
         again = [outgoing.message for outgoing in seat.again()]
     for message in again or [Message(f"{seat.own_words('hello')}\n{STOPS}")]:
         _print(out, lay_out(message, width) + "\n")

@@ -11,7 +11,7 @@ VERSION = 1
 
 
 def everything_of(store: Store, person: int) -> dict[str, Any]:
-    """The person, his bikes, cases with all entries, messages and files. KeyError when there is none."""
+    """The person, his bikes, cases with entries, messages, reminders, files. KeyError when there is none."""
     who = store.person(person)
     return {
         "sumpline": VERSION,
@@ -30,6 +30,11 @@ def everything_of(store: Store, person: int) -> dict[str, Any]:
         "files": store.rows(
             "select digest, kind, size, original, at from files where person = ? order by at", person
         ),
+        "reminders": store.rows(
+            """select b.nickname as bike, r.kind, r.occasion, r.at, r.laid, r.again
+            from reminders r join bikes b on b.id = r.bike where r.person = ? order by r.id""",
+            person,
+        ),
     }
 
 
@@ -39,12 +44,16 @@ def _bike(store: Store, row: dict[str, Any]) -> dict[str, Any]:
         where m.bike = ? order by r.at, r.id""",
         row["id"],
     )
+    intervals = store.rows(
+        "select kind, hours, km, days, off, at from intervals where bike = ? order by kind", row["id"]
+    )
     book = store.rows("select at, kind, data from book where bike = ? order by id", row["id"])
     return {
         "nickname": row["nickname"],
         "since": row["at"],
         "traits": json.loads(row["traits"]),
         "readings": readings,
+        "intervals": intervals,
         "book": [{**line, "data": json.loads(line["data"])} for line in book],
     }
 

@@ -215,5 +215,33 @@ def lay_originals(db: Database) -> None:
     db.execute("create index outbox_lane on outbox(channel, address, priority, id) where state = 'due'")
 
 
+_REMINDERS = (
+    # How often a rider wants to be told; `off`: not at all. A row of a look holds no more than `off`.
+    f"""create table intervals (
+        bike integer not null references bikes(id), kind text not null check (kind in ('oil', 'look')),
+        hours real check (hours > 0), km real check (km > 0), days real check (days > 0),
+        off integer not null default 0, at text not null check (at {_UTC}),
+        primary key (bike, kind))""",
+    # What a person was reminded of, once an occasion. `outbox`: the message that says it, `at`: since when;
+    # `laid`: how often it was laid out; `again`: it was put off until then.
+    f"""create table reminders (
+        id integer primary key autoincrement,
+        person integer not null references people(id), bike integer not null references bikes(id),
+        kind text not null check (kind in ('oil', 'look')), occasion text not null,
+        outbox integer not null references outbox(id), laid integer not null default 1,
+        again text check (again {_UTC}), at text not null check (at {_UTC}),
+        unique (person, bike, kind, occasion))""",
+    "create index reminders_by_message on reminders(outbox)",
+    "create index outbox_reminders on outbox(person) where priority = 2",
+)
+
+
+@MIGRATIONS(name="0004")
+def lay_reminders(db: Database) -> None:
+    """Intervals, and what was reminded of."""
+    for statement in _REMINDERS:
+        db.execute(statement)
+
+
 # Every step this version knows; a file with more is newer than we are.
-NAMES = frozenset({"0001", "0002", "0003"})
+NAMES = frozenset({"0001", "0002", "0003", "0004"})

@@ -27,7 +27,7 @@ from bot.record.cases import Cases
 from bot.record.joblist import JobList
 from bot.record.network import digest_of
 from bot.record.opening import BUSY_SECONDS, RecordBusyError, RecordError, in_words
-from bot.record.post import Post
+from bot.record.reminding import Reminding
 from bot.record.shown import Shown
 
 NO_NAME = "someone"  # stands where an erased person's name stood
@@ -37,6 +37,8 @@ _NAMES = ("who", "seat")  # keys that hold a person's name
 _HIS_CASES = "(select id from cases where person = :who)"
 _HIS_BIKES = "(select id from bikes where person = :who)"
 _ERASE = (
+    f"delete from reminders where person = :who or bike in {_HIS_BIKES}",
+    f"delete from intervals where bike in {_HIS_BIKES}",
     f"delete from outbox where person = :who or case_id in {_HIS_CASES}",
     # What his words led to for others, a stop say, is still theirs to get.
     "update outbox set inbox = null where inbox in (select id from inbox where person = :who)",
@@ -66,7 +68,7 @@ _ERASE = (
 )
 
 
-class Store(Cases, Post, Shown, JobList):
+class Store(Cases, Reminding, Shown, JobList):
     """An open record. Close it when done; one connection belongs to one thread."""
 
     def __init__(self, path: str | Path) -> None:

@@ -14,6 +14,8 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -25,6 +27,7 @@ from bot.channels import terminal
 from bot.channels.seat import CHANNEL, CHAT, Seat, unbroken
 from bot.core.events import Heard
 from bot.core.messages import Choice, Message
+from bot.core.reminders import OilWatch
 from tests.channels.contract import FIRST, NOW, Contract
 from tests.rattle import RATTLE
 from tests.record.test_photos import GPS, jpeg, opened
@@ -65,6 +68,30 @@ class TerminalLine:
 class TestTerminal(Contract):
     def begin(self, store: turn.Store) -> TerminalLine:
         return TerminalLine(store)
+
+
+# --- reminders --------------------------------------------------------------------------------
+
+
+def test_what_is_due_is_shown_at_the_start_and_never_in_the_midst(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    oil: dict[str, OilWatch] = {}
+    monkeypatch.setattr(turn, "remind", partial(turn.remind, facts_of=oil.get))
+    with closing(turn.open_record(tmp_path / "record.db")) as store:
+        line = TerminalLine(store)
+        line.say("it rattles")
+        robin = store.known_as(CHANNEL, "robin")
+        assert robin is not None
+        bike = store.make_bike(robin.id, "Goat", "2026-05-01T09:00:00Z")
+        changed = NOW.date() - timedelta(days=31)
+        oil[bike] = OilWatch(changed, None, None, None, 30)
+        turn.remind(store, NOW)  # as another program may do meanwhile
+        assert "reminder off" not in "\n".join(line.say("hm"))
+        shown = [io.StringIO(), io.StringIO()]
+        for out in shown:
+            terminal.begin(TerminalLine(store).seat, out)
+        assert [out.getvalue().count("Goat: oil is 31 days old") for out in shown] == [1, 0]
 
 
 # --- how a page looks -------------------------------------------------------------------------

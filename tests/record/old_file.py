@@ -8,15 +8,20 @@ from __future__ import annotations
 
 import sys
 import tempfile
+from datetime import date, timedelta
 from pathlib import Path
 
+from bot import turn
 from bot.core.book_entries import Hours
+from bot.core.intervals import Interval
+from bot.core.reminders import OilWatch
 from bot.record.cases import KeptFlow
 from bot.record.migrations import NAMES
 from bot.record.store import Store
 from tests.record.small_talk import NINE, Rider
 
 AT = "2026-05-01T09:00:00Z"
+CHANGED = OilWatch(date(2026, 4, 1), (30, 30), (43, 43), 8, 60)  # long due at 43 h
 
 
 def make(target: Path) -> None:
@@ -43,6 +48,10 @@ def make(target: Path) -> None:
         store.make_link("token", 1, ann.number, "2026-05-03T09:00:00Z", AT)
         store.mark_reachable("telegram", "5", False, AT)
         store.ask_job("my_data", {"chat": "5"}, ann.number, AT)
+        store.keep_interval("1", Interval(hours=8, days=60), AT)
+        turn.remind(store, NINE + timedelta(days=1), lambda bike: CHANGED)
+        told = max(turn.due(store, NINE + timedelta(days=2)), key=lambda out: out.id)
+        turn.sent(store, told.id, NINE + timedelta(days=1))
         store.backup(target)
         store.close()
 

@@ -6,12 +6,15 @@ import os
 import signal
 import sqlite3
 import warnings
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from bot import turn
 from bot.core.book_entries import Note
+from bot.core.intervals import Interval
+from bot.core.reminders import OilWatch
 from bot.record import opening
 from bot.record import store as store_module
 from bot.record.opening import RecordBusyError
@@ -49,6 +52,9 @@ def live(store: Store, talk: int = 30) -> tuple[int, str]:
     store.want_file("z-1", "terminal", "at Zyxlamoth's", zoe.number, handle, "photo", "Zyxlamoth.jpg", AT)
     store.make_link("way to Zyxlamoth", 1, zoe.number, AT, AT)
     store.mark_reachable("terminal", handle, True, AT)
+    store.keep_interval("1", Interval(hours=8), AT)
+    oil = OilWatch(date(2026, 4, 1), (30, 30), (43, 43), 8, None)
+    assert turn.remind(store, zoe.now, lambda bike: oil) == 1
     store.path.with_name(store.path.name + ".history").write_text("i am Zyxlamoth\n")
     return zoe.number, digest
 
@@ -78,7 +84,8 @@ def test_every_table_forgets_him(store: Store) -> None:
     number, _ = live(store)
     named = ("people", "handles", "bikes", "meters", "readings", "book", "cases", "entries", "turns", "seats")
     of_networks = ("updates", "fetches", "links", "chats")
-    tables = (*named, "current", "inbox", "outbox", "jobs", "files", "grants", *of_networks)
+    reminding = ("intervals", "reminders")
+    tables = (*named, "current", "inbox", "outbox", "jobs", "files", "grants", *reminding, *of_networks)
     assert {t for t in tables if not store.value(f"select count(*) from {t}")} == set()
     store.erase(number)
     assert {t for t in (*tables, "erasing") if store.value(f"select count(*) from {t}")} == set()

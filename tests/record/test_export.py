@@ -9,8 +9,10 @@ import pytest
 
 from bot import turn
 from bot.core.book_entries import Note
+from bot.core.intervals import Interval
 from bot.record.export import VERSION, everything_of
 from bot.record.store import Store
+from tests.record.old_file import CHANGED
 from tests.record.small_talk import NINE, Rider, seat_mechanic
 
 AT = "2026-05-01T09:00:00Z"
@@ -29,6 +31,8 @@ def lived(store: Store) -> Rider:
     zoe.say("trait starter kick")
     zoe.say("all", file=store.keep_file(zoe.number, b"picture", "photo", AT), file_kind="photo")
     store.write_book("1", Note(note="1.2 litres"), AT, case=1)
+    store.keep_interval("1", Interval(hours=8), AT)
+    assert turn.remind(store, zoe.now, lambda bike: CHANGED) == 1
     return zoe
 
 
@@ -41,6 +45,9 @@ def test_it_holds_everything_and_is_json(store: Store) -> None:
     assert (bike["nickname"], bike["traits"]) == ("Goat", {"starter": "kick"})
     assert [(r["kind"], r["low"], r["high"]) for r in bike["readings"]] == [("hours", 43, 43)]
     assert [line["data"]["line"]["note"] for line in bike["book"]] == ["1.2 litres"]
+    assert [(told["kind"], told["hours"], told["off"]) for told in bike["intervals"]] == [("oil", 8, 0)]
+    assert [(told["bike"], told["kind"], told["laid"]) for told in data["reminders"]] == [("Goat", "oil", 1)]
+    assert [answer["text"] for answer in data["answers"]][-1].startswith("Goat: 13 h on this oil")
     [case] = data["cases"]
     assert (case["complaint"], case["bike"]) == ("metal", "Goat")
     assert [e["n"] for e in case["entries"]] == list(range(1, len(store.entries(1)) + 1))

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from sqlite_utils import Database
 
+from bot import turn
 from bot.core.book_entries import Note
+from bot.core.intervals import Interval, Reminded
 from bot.record.migrations import MIGRATIONS, NAMES
+from bot.record.post import Address
 from bot.record.store import Store
-from tests.record.old_file import make
-from tests.record.small_talk import Rider, heard_texts
+from tests.record.old_file import CHANGED, make
+from tests.record.small_talk import NINE, Rider, heard_texts
 
 FILES = sorted((Path(__file__).parent / "files").glob("version-*.db"))
 
@@ -96,6 +100,18 @@ def test_the_talk_goes_on_in_an_old_file(old: Path) -> None:
     ann = Rider(Store(old), "Ann", said=100)
     assert [m.text for m in ann.say("none")] == ["knock?"]
     assert [m.text for m in ann.say("no")] == ["That is all."]
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if p.stem >= "version-0004"], ids=lambda path: path.stem)
+def test_what_was_reminded_of_is_read_from_an_old_file(path: Path, tmp_path: Path) -> None:
+    shutil.copytree(f"{path}.files", tmp_path / "record.db.files")
+    store = Store(Path(shutil.copy(path, tmp_path / "record.db")))
+    assert store.interval_of("1") == Interval(hours=8, days=60)
+    ann = store.named("ann")
+    assert ann is not None
+    assert store.just_reminded(ann.id, Address("terminal", "pit")) == (Reminded("1", "Blue", "oil"),)
+    told = turn.remind(store, NINE + timedelta(days=9), lambda bike: CHANGED)
+    assert (told, store.value("select count(*) from reminders")) == (0, 1)
 
 
 @pytest.mark.parametrize("path", [p for p in FILES if p.stem >= "version-0002"], ids=lambda path: path.stem)

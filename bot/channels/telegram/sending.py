@@ -97,7 +97,7 @@ class Sender:
                 continue
             lane = Lane(self.store.edits_due(CHANNEL, chat, at))
             if wait == 0:
-                lane.waiting = led(self.store.lane(CHANNEL, chat, at, TOGETHER))
+                lane.waiting = led(self._due_now(chat, at))
             if not (lane.waiting or lane.edits):
                 continue
             if len(self._under_way) >= AT_ONCE or self._halt > self._now():
@@ -105,6 +105,11 @@ class Sender:
             began = True
             await self._begin(chat, self._clear(lane))
         return 0.0 if began else soonest
+
+    def _due_now(self, chat: str, at: str) -> list[turn.Outgoing]:
+        """The chat's next messages; a reminder that was held up waits for a decent hour."""
+        waiting = self.store.lane(CHANNEL, chat, at, TOGETHER)
+        return [out for out in waiting if turn.may_go(self.store, out, self.clock())]
 
     async def end(self) -> None:
         """Let what is under way come to its end for a moment, so that it need not be sent again."""

@@ -33,6 +33,7 @@ JOB_TRIES = 3
 ANSWERED_WITHIN = 15.0  # seconds that the platform may take for a request
 SPINNER = 0.5  # seconds that a turn waits for the answer to its press to go out
 HELD = 1.0  # seconds of rest after a fault
+REMIND_EVERY = 60.0  # seconds by our clock between two looks at what riders are to be reminded of
 LOOK_AGAIN = 1.0  # seconds after which waiting rows are looked for, even if nobody woke us
 _SECRETS = re.compile(r"\d{3,}:[\w-]{30,}")
 
@@ -123,6 +124,7 @@ class Service:
         self.came, self.due = asyncio.Event(), asyncio.Event()
         self.ready = asyncio.Event()
         self.sender: Sender | None = None
+        self._reminded: datetime | None = None
         self._aside: set[asyncio.Task[None]] = set()
 
     async def run(self) -> None:
@@ -142,7 +144,9 @@ class Service:
 
     def _parts(self) -> list[Coroutine[Any, Any, None]]:
         """Everything that goes on side by side. None of it ends by itself, save with Fatal."""
-        doing = (self._receive, self._take_all, self._send_all, self._fetch_all, self._do_jobs)
+        # Reminders first: what waits since before we were started is brought up to date before it goes out.
+        receiving = (self._receive, self._take_all, self._send_all, self._fetch_all)
+        doing = (self._remind_all, *receiving, self._do_jobs)
         return [self._keep_at(part) for part in doing]
 
     async def _keep_at(self, doing: Callable[[], Awaitable[None]]) -> None:
@@ -306,6 +310,16 @@ class Service:
             else:
                 with self.store.writing():
                     self.store.job_done(job.id)
+        await asyncio.sleep(LOOK_AGAIN)
+
+    async def _remind_all(self) -> None:
+        """Lay out what riders are to be reminded of, again and again by the clock that we were handed."""
+        now = self.clock()
+        past = None if self._reminded is None else (now - self._reminded).total_seconds()
+        if past is None or not 0 <= past < REMIND_EVERY:
+            self._reminded = now
+            if turn.remind(self.store, now):
+                self.due.set()
         await asyncio.sleep(LOOK_AGAIN)
 
 
