@@ -437,7 +437,8 @@ def _do_turn(store: Store, incoming: Incoming, at: str, receive: Receive, begins
     speaker = store.person(incoming.person)
     case, before = _find_case(store, incoming, begins_new, at)
     rider = _rider(store, case)
-    desk = lay_desk(store, rider, speaker, incoming.address.channel, incoming.flow, case)
+    at_hand = store.just_reminded(speaker.id, incoming.address)
+    desk = lay_desk(store, rider, speaker, incoming.address.channel, incoming.flow, case, at_hand)
     said = receive(desk, before, incoming.heard, moment(at))
     events = [fill_bike(store, rider, event, at) for event in said.events]
     entries = _number(before, incoming.heard, events, at)
@@ -533,7 +534,13 @@ def _revive_flow(store: Store, hash: str) -> Flow:
 
 
 def lay_desk(
-    store: Store, rider: Person, speaker: Person, channel: str, only: str = "", case: int = 0
+    store: Store,
+    rider: Person,
+    speaker: Person,
+    channel: str,
+    only: str = "",
+    case: int = 0,
+    reminded: tuple[Reminded, ...] = (),
 ) -> Desk:
     """Everything that the core is handed for one turn besides the case. `only`: a single flow's id."""
     settings = {
@@ -548,7 +555,8 @@ def lay_desk(
     bikes = tuple(_with_past(store, bike, case) for bike in store.bikes_of(rider.id))
     others = sum(1 for line in store.cases_of(rider.id) if not line.ended and line.id != case and line.bike)
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others)
-    return _with_summary(store, replace(desk, books=partial(_read_book, store, None)))
+    desk = replace(desk, books=partial(_read_book, store, None), zones=_zones, reminded=reminded)
+    return _with_summary(store, desk)
 
 
 def _with_past(store: Store, bike: BikeCard, case: int) -> BikeCard:
@@ -615,6 +623,7 @@ def _noted(store: Store, desk: Desk) -> dict[str, Any]:
         "open_cases": desk.open_cases,
         "language": desk.words.language,
         "book": store.newest_line(),
+        "reminded": [asdict(one) for one in desk.reminded],
     }
 
 
@@ -626,13 +635,27 @@ def _lay_again(store: Store, noted: Mapping[str, Any]) -> Desk:
     open_cases = noted.get("open_cases", 0)
     settings, minutes = noted["settings"], noted["minutes"]
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases)
-    return _with_summary(store, replace(desk, books=partial(_read_book, store, noted.get("book"))))
+    told = tuple(_reminded_again(one) for one in noted.get("reminded", ()))
+    desk = replace(desk, books=partial(_read_book, store, noted.get("book")), zones=_zones, reminded=told)
+    return _with_summary(store, desk)
+
+
+def _reminded_again(noted: Mapping[str, Any]) -> Reminded:
+    from bot.core.intervals import Reminded
+
+    return Reminded(**noted)
 
 
 def _bike_again(noted: Mapping[str, Any]) -> BikeCard:
     past = Past(**noted["past"]) if noted.get("past") else None
     shown = tuple(noted["shown"]) if noted.get("shown") else None
     return BikeCard(**{**noted, "past": past, "shown": shown})
+
+
+def _zones() -> frozenset[str]:
+    from bot.record.zones import known_zones
+
+    return known_zones()
 
 
 _BOOKS: WeakKeyDictionary[Store, dict[str, tuple[int, Book]]] = WeakKeyDictionary()

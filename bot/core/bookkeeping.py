@@ -28,6 +28,7 @@ from bot.core.trend import judge
 from bot.core.trend_words import numbers, tell
 
 After = str
+ASKED = ("book", "book_bike")
 SHOWN = 6  # lines of the book in one message
 NAME_LONGEST = 24
 _FIGURES = frozenset({"number", "numbers", "figures"})
@@ -35,6 +36,7 @@ NEW = "new:"  # before the name of a bike that the record has yet to make
 HARD = frozenset({"chunk", "splinter", "grain"})  # forms that outrank any count
 _CALLED = re.compile(r"^\W*(?:my |the )?(?:log ?)?book\b[\s:,.-]*", re.IGNORECASE)
 _CHANGE = re.compile(r"^(?:change|correct)\W*(\d{1,6})\W+(.*)$", re.IGNORECASE | re.DOTALL)
+_NAMED = re.compile(r"^\s*([^\W\d_][\w .'-]{0,23}?)\s*:\s*(.+)$", re.DOTALL)
 _STRIKE = re.compile(r"^(?:strike|delete|remove)(?: out)?(?: line)?\W*(\d{1,6})\W*$", re.IGNORECASE)
 
 
@@ -97,7 +99,8 @@ def trend(talk: Talk, rest: str) -> After:
 
 def propose(talk: Talk, text: str, replaces: int = 0) -> After:
     """Read a line and read it back; nothing is written before the yes."""
-    bike = _bike(talk, text)
+    new, text = _new_bike(talk, text)
+    bike = None if new else _bike(talk, text)
     last = bike.shown if bike and not replaces else None  # an older line may well lie below the newest
     lines = read_line(_without_name(text, bike), ENGLISH, talk.now, last)
     if isinstance(lines, Trouble):
@@ -105,7 +108,7 @@ def propose(talk: Talk, text: str, replaces: int = 0) -> After:
         return _after(talk)
     extra = (str(replaces), *(line.model_dump_json() for line in lines))
     again = talk.asked.id if talk.asked and talk.asked.what == "book" else ""  # whose line this one replaces
-    id = bike.id if bike else again or talk.state.bike or ""
+    id = bike.id if bike else new or again or talk.state.bike or ""
     _put(talk, "book" if id else "book_bike", id, extra)
     return ""
 
@@ -140,6 +143,16 @@ def _bike(talk: Talk, text: str) -> BikeCard | None:
     here = [b for b in bikes if b.id == talk.state.bike]
     found = named if len(named) == 1 else here or (list(bikes) if len(bikes) == 1 else [])
     return found[0] if found else None
+
+
+def _new_bike(talk: Talk, text: str) -> tuple[str, str]:
+    """'Goat: hours 9' where no Goat is known: a new bike, and the line without its name."""
+    named = _NAMED.match(text)
+    if named is None or not is_book_talk(named[2], ENGLISH) or is_book_talk(f"{named[1]} 1 h", ENGLISH):
+        return "", text
+    name = " ".join(named[1].split())
+    known = any(bike.nickname.casefold() == name.casefold() for bike in talk.desk.bikes)
+    return ("", text) if known else (f"{NEW}{name}", named[2])
 
 
 def _holds(said: Sequence[str], name: Sequence[str]) -> bool:

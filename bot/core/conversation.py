@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from bot.core import bookkeeping, controls, corrections, moves, reasons
+from bot.core import bookkeeping, controls, corrections, moves, reasons, reminded
 from bot.core.agenda import Next
 from bot.core.answers import read
 from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid
@@ -63,7 +63,6 @@ class Turn:
     messages: tuple[Message, ...]
 
 
-BOOK = ("book", "book_bike")
 LONG_PAUSE = timedelta(hours=6)
 
 # --- the table -------------------------------------------------------------------------------
@@ -154,10 +153,14 @@ def _take_press(talk: Talk) -> None:
 
 def _take_words(talk: Talk) -> None:
     asked = talk.asked
-    if asked is not None and asked.what in BOOK:
+    if asked is not None and asked.what in bookkeeping.ASKED:
         if _take_for_the_book(talk, asked):
             return
         asked = talk.asked
+    if reminded.hear(talk):
+        if talk.asked is not None and talk.asked.what not in bookkeeping.ASKED:
+            put_again(talk)
+        return
     if talk.state.ended is not None:
         _after_the_end(talk)
         return
@@ -299,14 +302,14 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
     elif asked.what == "confirm":
         _leave_unconfirmed(talk)
         return
-    elif asked.what not in BOOK and bookkeeping.is_called(talk.heard.text):
+    elif asked.what not in bookkeeping.ASKED and bookkeeping.is_called(talk.heard.text):
         bookkeeping.book(talk, "")
         return
     elif listen_again(talk):
         settle(talk)
         put_next(talk)
         return
-    elif asked.what not in BOOK and bookkeeping.is_meant(talk):
+    elif asked.what not in bookkeeping.ASKED and bookkeeping.is_meant(talk):
         bookkeeping.book(talk, "")
         return
     else:

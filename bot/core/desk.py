@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ from bot.core.words import Words
 if TYPE_CHECKING:
     from bot.core.book import Book
     from bot.core.flow import Flow
+    from bot.core.intervals import Reminded
 
 
 @dataclass(frozen=True)
@@ -77,3 +78,5 @@ class Desk:
     open_cases: int = 0  # other open cases of the speaker: then the bot names the bike
     whole: Callable[[Flow, State, datetime], str] | None = None
     books: Callable[[str], Book] = _no_book  # by the bike's id
+    reminded: tuple[Reminded, ...] = ()  # of what the newest message to the speaker reminded him
+    zones: Callable[[], Collection[str]] = tuple  # names of the tz database

@@ -275,6 +275,18 @@ class BookWritten(_Event):
     name: str = ""
 
 
+class ReminderTold(_Event):
+    """Of what the rider wants to be reminded: oil every so often, nothing, or this again in some days."""
+
+    kind: Literal["reminder_told"] = "reminder_told"
+    what: Literal["every", "off", "later"]
+    bike: str
+    about: Literal["oil", "look"]
+    hours: float | None = None
+    km: float | None = None
+    days: float | None = None
+
+
 class Reopened(_Event):
     kind: Literal["reopened"] = "reopened"
     why: str
@@ -293,7 +305,8 @@ Event = Annotated[
     WasHeard | Opened | FlowChosen | BikeTaken | TraitTold | SettingTold | WasAsked | Answered
     | Skipped | Withdrawn | AccessOpened | AccessShut | RemedyBegun | WorkLeft | StepDone | PointTold
     | Mended_ | AfterWork | ProofRun | SaidOfRepair | WatchSet | LookRound | LookJudged | HoursRead | Ran
-    | WentOn | StopRaised | StopLifted | Noted | BookWritten | Reopened | Ended,
+    | WentOn | StopRaised | StopLifted | Noted | BookWritten | ReminderTold
+    | Reopened | Ended,
     Field(discriminator="kind"),
 ]  # fmt: skip
 EVENT: TypeAdapter[Any] = TypeAdapter(Event, config=ConfigDict(defer_build=True))

@@ -384,6 +384,7 @@ def _end(s: State, e: Entry, v: Ended) -> State:
 _EFFECTS: dict[str, Callable[[State, Entry, Any], State]] = {
     "heard": lambda s, e, v: s,
     "book_written": lambda s, e, v: s,
+    "reminder_told": lambda s, e, v: s,
     "opened": _open_case,
     "flow_chosen": _choose_flow,
     "bike_taken": _take_bike,

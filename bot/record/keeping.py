@@ -4,9 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
 
-from bot.core.events import BikeTaken, BookWritten, Entry, HoursRead, SettingTold, TraitTold, Withdrawn
+from bot.core.events import (
+    BikeTaken,
+    BookWritten,
+    Entry,
+    HoursRead,
+    ReminderTold,
+    SettingTold,
+    TraitTold,
+    Withdrawn,
+)
 from bot.core.messages import Message
 from bot.core.state import State
 from bot.record.cases import Person
@@ -47,6 +57,8 @@ def learn(store: Store, step: Step) -> tuple[FallingReadingError, ...]:
     for entry in step.entries:
         if isinstance(entry.event, SettingTold):
             _settle(store, step.rider, step.speaker, entry.event)
+        if isinstance(entry.event, ReminderTold):
+            _remind(store, step.rider, entry)
         if isinstance(entry.event, Withdrawn):
             gone = [e for e in before.entries if e.seq in entry.event.entries]
             _forget(store, step.case, after, gone)
@@ -59,6 +71,21 @@ def learn(store: Store, step: Step) -> tuple[FallingReadingError, ...]:
         told = [e for e in after.entries if e.seq not in after.withdrawn]
     fallen += [fell for entry in told for fell in _learn_entry(store, step.case, after.bike, entry)]
     return tuple(fallen)
+
+
+def _remind(store: Store, rider: Person, entry: Entry) -> None:
+    """What the rider wants to be reminded of."""
+    from bot.core.intervals import Interval, Reminded
+
+    told = entry.event
+    if told.what == "later":
+        until = datetime.fromisoformat(entry.at) + timedelta(days=told.days or 1)
+        about = Reminded(told.bike, store.bike(told.bike).nickname, told.about)
+        store.put_off(rider.id, [about], until.strftime("%Y-%m-%dT%H:%M:%SZ"))
+    elif told.about == "oil":
+        store.keep_interval(told.bike, Interval(told.hours, told.km, told.days), entry.at)
+    else:
+        store.silence(told.bike, told.about, entry.at)
 
 
 def _write(store: Store, step: Step, entry: Entry) -> Iterator[FallingReadingError]:

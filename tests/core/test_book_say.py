@@ -68,7 +68,7 @@ def test_a_trouble_says_what_to_do() -> None:
     assert said("hours 52", (54.5, 54.5)) == (
         "52 h is below the 54.5 h of your last reading, so I have not written it. "
         "Is the meter new? Then send: new hour meter, shows 52. "
-        "Was it earlier? Add the day. Else send it again with the right hours."
+        "Was it earlier? Add the day. Another bike? Name it first, like Goat: hours 9. Else send it again."
     )
     # and what it says to send is understood
     assert not isinstance(read_line("new hour meter, shows 52", ENGLISH, NOW, (54.5, 54.5)), Trouble)
