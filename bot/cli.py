@@ -12,7 +12,7 @@ from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from bot import __version__
+from bot import __version__, cli_bikes
 
 if TYPE_CHECKING:
     from bot.authoring.load import Loaded
@@ -385,6 +385,10 @@ def parser() -> argparse.ArgumentParser:
     _flow_arguments(flow.add_subparsers(title="commands", metavar="COMMAND", required=True))
     case = commands.add_parser("case", help="list, show and replay cases")
     _case_arguments(case.add_subparsers(title="commands", metavar="COMMAND", required=True))
+    bike = commands.add_parser("bike", help="bikes and their books")
+    cli_bikes.add(
+        bike.add_subparsers(title="commands", metavar="COMMAND", required=True), _record, Refused, _db
+    )
     _record_arguments(commands)
     serving = commands.add_parser("serve", help="run the bot on a network")
     _serve_arguments(serving.add_subparsers(title="networks", metavar="NETWORK", required=True))

@@ -35,6 +35,7 @@ from bot.core.words import Words
 from bot.record.cases import KeptFlow, Person
 from bot.record.export import everything_of
 from bot.record.garage import FallingReadingError
+from bot.record.joblist import Job
 from bot.record.keeping import OWN_SETTINGS, RIDER_SETTINGS, Step, fill_bike, lay_messages, learn
 from bot.record.network import Fetch, Receipt, digest_of
 from bot.record.opening import FILE_FAULTS, RecordError
@@ -51,11 +52,12 @@ if TYPE_CHECKING:  # reading flows is slow to import and not needed for the firs
     from bot.core.intervals import Reminded
     from bot.core.reminder_words import BikeDue
     from bot.core.reminders import Due, OilWatch
+    from bot.reports.trend_picture import TrendPicture
 
 # What channels and the command line need beside what is defined here.
 __all__ = [
-    "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Outgoing", "Receipt",
-    "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo", "digest_of",
+    "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Job", "Outgoing",
+    "Receipt", "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo", "digest_of",
     "everything_of", "read_words", "revive_message",
 ]  # fmt: skip
 
@@ -305,6 +307,62 @@ def lay_out(
         _keep_flow(store, loaded.flow, loaded.hash, flow_text, common_text)
         store.publish(scope, loaded.flow.flow, loaded.hash, stamp(now), who)
     return loaded.hash
+
+
+# --- a bike's book --------------------------------------------------------------------------
+
+
+def read_book(store: Store, bike: str) -> Book:
+    """The book of a bike as it stands."""
+    return _read_book(store, None, bike)
+
+
+def import_book(store: Store, bike: str, entries: Sequence[Any], now: datetime) -> tuple[int, int]:
+    """Write entries of another book behind what is there; how many, and how many stood there already.
+
+    `entries` as `bot.core.book_entries.Entry`, numbered among themselves.
+    """
+    at, numbers, there = stamp(now), dict[int, int](), 0
+    with store.writing():
+        known = {(e.dump(), e.replaces): e.number for e in store.book_of(bike)}
+        for entry in sorted(entries, key=lambda entry: entry.number):
+            replaces = numbers.get(entry.replaces) if entry.replaces is not None else None
+            found = known.get((entry.dump(), replaces))
+            there += found is not None
+            numbers[entry.number] = found or store.write_book(
+                bike, entry.line, entry.at or at, replaces=replaces
+            )
+        total = _read_book(store, None, bike).total
+        last = store.last_reading(bike)
+        if total is not None and (last is None or total[1] > last.total[1]):
+            store.fit_meter(bike, at, shows=sum(total) / 2) if last is None else store.read_meter(
+                bike, total[0] - last.offset, total[1] - last.offset, at
+            )
+    return len(numbers) - there, there
+
+
+def has_trend(store: Store, bike: str) -> bool:
+    """Whether a bike's book holds a look over known hours."""
+    from bot.core.book import intervals
+
+    return bool(intervals(read_book(store, bike)))
+
+
+def picture_of(store: Store, bike: str, words: Words) -> TrendPicture | None:
+    """What a picture of a bike's trend shows; None while there is no trend."""
+    from bot.reports.book_picture import picture_of as picture
+
+    return picture(store.bike(bike).nickname, read_book(store, bike), words)
+
+
+def draw(picture: TrendPicture) -> tuple[bytes, str]:
+    """A picture as PNG, and the same in a line of text. ImportError where none can be drawn.
+
+    It needs no record, so that it can be called in a thread.
+    """
+    from bot.reports import trend_picture
+
+    return trend_picture.draw(picture), trend_picture.text_line(picture)
 
 
 # --- reminders ------------------------------------------------------------------------------

@@ -27,10 +27,13 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "bot.authoring.wording",
         "bot.reports.text",
         "bot.reports.result",
+        "bot.reports.trend_picture",
+        "bot.reports.book_picture",
         "bot.__version__",
     ),
     "bot.channels": ("bot.turn", "bot.core.messages", "bot.core.events.Heard", "bot.channels"),
     "bot.cli": ("bot",),
+    "bot.cli_bikes": ("bot",),
 }
 
 # Who may import which package of others.

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 
 from bot.core.messages import Message
 
 _HEADED = re.compile(r"^[^\W\d_]{4,}\b")  # a first word in capitals is told by `isupper`
-_TURNS_TEXT = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f]")
+_STEERS = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f\x00-\x09\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 
 
 def plain(text: str) -> str:
     """Text that cannot steer what shows it: no control characters, nothing that turns lines around."""
-    spaced = _TURNS_TEXT.sub("", text.replace("\r\n", "\n").replace("\t", " "))
-    return "".join(c for c in spaced if c == "\n" or unicodedata.category(c) not in ("Cc", "Cs"))
+    return _STEERS.sub("", text.replace("\r\n", "\n").replace("\t", " "))
 
 
 def headed(message: Message) -> str:

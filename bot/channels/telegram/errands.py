@@ -15,9 +15,16 @@ from bot.channels.telegram.settings import Settings
 from bot.core.messages import Choice, Message
 
 # What each command says to the talk, as the control word of the person's own language.
-SAID = {"where": "where", "sheet": "summary", "whole": "whole_sheet", "later": "later", "help": "help"}
-COMMANDS = ("start", "new", "cases", *SAID, "post", "mydata", "eraseme", "status")
-PRIVATE = ("cases", "post", "mydata", "eraseme")  # not to be asked for before others
+SAID = {
+    "book": "book",
+    "where": "where",
+    "sheet": "summary",
+    "whole": "whole_sheet",
+    "later": "later",
+    "help": "help",
+}
+COMMANDS = ("start", "new", "cases", "trend", *SAID, "post", "mydata", "eraseme", "status")
+PRIVATE = ("cases", "trend", "book", "post", "mydata", "eraseme")  # not to be asked for before others
 OWN = "own:"  # presses of the channel's own questions
 POST = f"{OWN}post:"  # and where: the group, its topic
 LABEL = 38  # characters of a case on a button
@@ -36,7 +43,7 @@ class Errands(Hearing):
     def _command(self, update: int, came: Came) -> None:
         doing = {
             "start": self._start, "new": self._new, "cases": self._cases, "mydata": self._my_data,
-            "eraseme": self._erase_me, "post": self._post, "status": self._status,
+            "eraseme": self._erase_me, "trend": self._trend, "post": self._post, "status": self._status,
         }.get(came.command)  # fmt: skip
         if came.command in PRIVATE and not came.private:
             self._answer(update, came, self._say("telegram.only_private"))
@@ -115,6 +122,18 @@ class Errands(Hearing):
         choices = tuple(Choice(n, _named(line.nickname, line.title, line.complaint), f"{OWN}case:{line.id}")
                         for n, line in enumerate(lines[:8], 1))  # fmt: skip
         self._answer(update, came, self._say("telegram.cases_ask"), choices)
+
+    def _trend(self, update: int, came: Came) -> None:
+        """The trend of his bike in words at once, and as a picture when it is drawn."""
+        with self.store.writing():
+            person, case = self._meet(came), self._current(came)
+            bikes = self.store.bikes_of(person)
+            here = self.store.case(case).bike if case is not None else None
+            bike = next((b.id for b in bikes if b.id == here or len(bikes) == 1), None)
+            if bike is not None and turn.has_trend(self.store, bike):
+                told = {"chat": came.chat, "bike": bike}
+                self.store.ask_job("trend", told, person, turn.stamp(self.clock()))
+            self._hear(update, came, text=self._control(came, "trend"))
 
     # --- a copy, erasing ---------------------------------------------------------------------------
 

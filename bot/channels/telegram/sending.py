@@ -31,6 +31,7 @@ GIVE_UP_EDIT = 10
 PRIVATE_PACE, GROUP_PACE = 1.0, 3.0  # seconds a message; the platform's published guide
 BURST = 4  # messages that may go at once to a chat that was quiet
 TOGETHER = 8  # messages at most that are looked through for those that go as one
+EDITS_WAIT = timedelta(seconds=3)  # that edits let messages go first: whoever waits for an answer is served
 AT_ONCE = 8  # requests under way, most of which hang then
 OVERTAKEN = 0.5  # seconds after which a request is waited for no longer before the next
 DOUBTFUL = 4  # times that a message is sent when it may have been taken each time
@@ -59,14 +60,6 @@ class Pace:
         self.left -= 1
 
 
-@dataclass
-class Lane:
-    """What is to be done for one chat."""
-
-    edits: Sequence[turn.Receipt]
-    waiting: Sequence[turn.Outgoing] = ()
-
-
 class Sender:
     """Sends what is due. `link`: a way from a group into private; `wake`: called when there may be more."""
 
@@ -88,6 +81,7 @@ class Sender:
         if (halted := self._halt - self._now()) > 0:
             return halted
         soonest, began, at = 1.0, False, turn.stamp(self.clock())
+        overdue = turn.stamp(self.clock() - EDITS_WAIT)
         for chat in self.store.chats_waiting(CHANNEL, at):
             if chat in self._under_way:
                 continue
@@ -95,15 +89,16 @@ class Sender:
             soonest = min(soonest, wait or soonest)
             if pace.closed > self._now():
                 continue
-            lane = Lane(self.store.edits_due(CHANNEL, chat, at))
-            if wait == 0:
-                lane.waiting = led(self._due_now(chat, at))
-            if not (lane.waiting or lane.edits):
+            waiting = led(self._due_now(chat, at)) if wait == 0 else []
+            edits = () if waiting else self.store.edits_due(CHANNEL, chat, overdue if began else at)
+            if not (waiting or edits):
                 continue
             if len(self._under_way) >= AT_ONCE or self._halt > self._now():
                 break
             began = True
-            await self._begin(chat, self._clear(lane))
+            task = self._begin(chat, self._send_first(waiting) if waiting else self._edit_all(edits))
+            if waiting:  # an edit may be repeated, so it need not be the only one under way
+                await asyncio.wait({task}, timeout=OVERTAKEN)
         return 0.0 if began else soonest
 
     def _due_now(self, chat: str, at: str) -> list[turn.Outgoing]:
@@ -125,10 +120,10 @@ class Sender:
     def _pace_of(self, chat: str) -> Pace:
         return self._pace.setdefault(chat, Pace(GROUP_PACE if chat.startswith("-") else PRIVATE_PACE))
 
-    async def _begin(self, chat: str, doing: Coroutine[Any, Any, None]) -> None:
+    def _begin(self, chat: str, doing: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
         task = self._under_way[chat] = asyncio.create_task(doing)
         task.add_done_callback(lambda done: self._ended(chat, done))
-        await asyncio.wait({task}, timeout=OVERTAKEN)
+        return task
 
     def _ended(self, chat: str, done: asyncio.Task[None]) -> None:
         del self._under_way[chat]
@@ -137,11 +132,8 @@ class Sender:
             self._halt = max(self._halt, self._now() + HELD)
         self.wake()
 
-    async def _clear(self, lane: Lane) -> None:
-        """The next message of a chat, then what there is to edit: whoever waits for an answer comes first."""
-        if lane.waiting:
-            await self._send_first(lane.waiting)
-        for receipt in lane.edits:
+    async def _edit_all(self, edits: Sequence[turn.Receipt]) -> None:
+        for receipt in edits:
             if self.fatal is not None or not await self._edit(receipt):
                 return
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import fcntl
+import gc
 import io
 import json
 import logging
@@ -296,21 +297,37 @@ class Service:
         self.due.set()
 
     async def _do_jobs(self) -> None:
-        """Documents that were asked for: made from the record, sent, and only then done."""
-        for job in self.store.jobs_waiting("my_data"):
-            try:
-                data = turn.everything_of(self.store, job.person)
-                file = io.BytesIO(json.dumps(data, ensure_ascii=False, indent=1).encode())
-                await self.bot.send_document(int(job.data["chat"]), file, filename="sumpline-my-data.json")
-            except turn.FILE_FAULTS:
-                raise
-            except Exception as fault:
-                with self.store.writing():
-                    self.store.job_failed(job.id, type(fault).__name__, JOB_TRIES)
-            else:
-                with self.store.writing():
-                    self.store.job_done(job.id)
+        """Slow work that was asked for: made from the record, sent, and only then done."""
+        for kind, make in (("my_data", self._send_data), ("trend", self._send_trend)):
+            for job in self.store.jobs_waiting(kind):
+                try:
+                    await make(job)
+                except turn.FILE_FAULTS:
+                    raise
+                except Exception as fault:
+                    with self.store.writing():
+                        self.store.job_failed(job.id, type(fault).__name__, JOB_TRIES)
+                else:
+                    with self.store.writing():
+                        self.store.job_done(job.id)
         await asyncio.sleep(LOOK_AGAIN)
+
+    async def _send_data(self, job: turn.Job) -> None:
+        data = turn.everything_of(self.store, job.person)
+        file = io.BytesIO(json.dumps(data, ensure_ascii=False, indent=1).encode())
+        await self.bot.send_document(int(job.data["chat"]), file, filename="sumpline-my-data.json")
+
+    async def _send_trend(self, job: turn.Job) -> None:
+        """Drawn in a thread, so that nobody's talk waits for it; the caption says what the picture shows."""
+        picture = turn.picture_of(self.store, str(job.data["bike"]), turn.read_words(self.settings.language))
+        if picture is None:
+            return
+        try:
+            data, caption = await asyncio.to_thread(turn.draw, picture)
+        except ImportError:  # no picture can be drawn here; the words were said
+            LOG.warning("no trend is drawn: the package for pictures is missing")
+            return
+        await self.bot.send_photo(int(job.data["chat"]), data, caption=caption, filename="trend.png")
 
     async def _remind_all(self) -> None:
         """Lay out what riders are to be reminded of, again and again by the clock that we were handed."""
@@ -332,6 +349,12 @@ async def _woken(event: asyncio.Event, seconds: float) -> None:
         await asyncio.wait_for(event.wait(), seconds)
 
 
+async def _leave_what_is_loaded(service: Service) -> None:
+    """What was loaded by the start stays for good: the collector need not walk it again and again."""
+    await service.ready.wait()
+    gc.freeze()
+
+
 def serve(settings: Settings, out: TextIO) -> int:
     """Run until SIGTERM or Ctrl-C; the status for the shell."""
     log_to(out)
@@ -342,7 +365,9 @@ def serve(settings: Settings, out: TextIO) -> int:
             loop = asyncio.get_running_loop()
             for number in (signal.SIGTERM, signal.SIGINT):
                 loop.add_signal_handler(number, service.stopping.set)
+            loaded = asyncio.create_task(_leave_what_is_loaded(service))
             await service.run()
+            loaded.cancel()
 
     try:
         asyncio.run(run())
