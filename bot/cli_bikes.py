@@ -114,7 +114,7 @@ def export_book(args: argparse.Namespace) -> int:
 
 def import_book(args: argparse.Namespace) -> int:
     """All lines of a file, or none of them and every mistake by row and column."""
-    from bot import turn
+    from bot import books, turn
     from bot.core.book_csv import read_csv, say_row
     from bot.core.book_table import from_rows
 
@@ -132,7 +132,7 @@ def import_book(args: argparse.Namespace) -> int:
         print("Nothing was written: put these right and import the file again.")
         return 1
     with _record(args) as store:
-        written, there = turn.import_book(store, _bike(store, args).id, table.entries, now)
+        written, there = books.import_book(store, _bike(store, args).id, table.entries, turn.stamp(now))
     print(f"{written} lines written; {there} were there already.")
     return 0
 

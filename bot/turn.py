@@ -22,11 +22,12 @@ from datetime import UTC, date, datetime, tzinfo
 from functools import partial, reduce
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
-from weakref import WeakKeyDictionary, WeakSet
+from weakref import WeakSet
 
 from bot import __version__
 from bot.authoring import shelf
 from bot.authoring.wording import read_words
+from bot.books import draw, has_trend, picture_of, read_book
 from bot.core.desk import BikeCard, Card, Desk, Past
 from bot.core.events import Entry, Heard, Role, StopRaised
 from bot.core.messages import Message
@@ -47,18 +48,16 @@ from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
-    from bot.core.book import Book
     from bot.core.flow import Flow
     from bot.core.intervals import Reminded
     from bot.core.reminder_words import BikeDue
     from bot.core.reminders import Due, OilWatch
-    from bot.reports.trend_picture import TrendPicture
 
 # What channels and the command line need beside what is defined here.
 __all__ = [
     "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Job", "Outgoing",
     "Receipt", "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo", "digest_of",
-    "everything_of", "read_words", "revive_message",
+    "draw", "everything_of", "has_trend", "picture_of", "read_book", "read_words", "revive_message",
 ]  # fmt: skip
 
 LOG = logging.getLogger("sumpline.turn")
@@ -66,7 +65,6 @@ VERSION = __version__
 TRIES = 3  # a turn that fails so often is given up, so that later messages are not held back
 MESSAGE_MINUTES = {"sms": 4.0}  # what one more message costs the rider; common practice, no source
 OTHER_MESSAGE_MINUTES = 2.0
-BOOKS_KEPT = 64  # bikes whose book is kept folded, for those that talk now
 
 # Said when the talk itself failed; the catalogue's own line is used where it has one.
 _FALLBACK = {
@@ -309,62 +307,6 @@ def lay_out(
     return loaded.hash
 
 
-# --- a bike's book --------------------------------------------------------------------------
-
-
-def read_book(store: Store, bike: str) -> Book:
-    """The book of a bike as it stands."""
-    return _read_book(store, None, bike)
-
-
-def import_book(store: Store, bike: str, entries: Sequence[Any], now: datetime) -> tuple[int, int]:
-    """Write entries of another book behind what is there; how many, and how many stood there already.
-
-    `entries` as `bot.core.book_entries.Entry`, numbered among themselves.
-    """
-    at, numbers, there = stamp(now), dict[int, int](), 0
-    with store.writing():
-        known = {(e.dump(), e.replaces): e.number for e in store.book_of(bike)}
-        for entry in sorted(entries, key=lambda entry: entry.number):
-            replaces = numbers.get(entry.replaces) if entry.replaces is not None else None
-            found = known.get((entry.dump(), replaces))
-            there += found is not None
-            numbers[entry.number] = found or store.write_book(
-                bike, entry.line, entry.at or at, replaces=replaces
-            )
-        total = _read_book(store, None, bike).total
-        last = store.last_reading(bike)
-        if total is not None and (last is None or total[1] > last.total[1]):
-            store.fit_meter(bike, at, shows=sum(total) / 2) if last is None else store.read_meter(
-                bike, total[0] - last.offset, total[1] - last.offset, at
-            )
-    return len(numbers) - there, there
-
-
-def has_trend(store: Store, bike: str) -> bool:
-    """Whether a bike's book holds a look over known hours."""
-    from bot.core.book import intervals
-
-    return bool(intervals(read_book(store, bike)))
-
-
-def picture_of(store: Store, bike: str, words: Words) -> TrendPicture | None:
-    """What a picture of a bike's trend shows; None while there is no trend."""
-    from bot.reports.book_picture import picture_of as picture
-
-    return picture(store.bike(bike).nickname, read_book(store, bike), words)
-
-
-def draw(picture: TrendPicture) -> tuple[bytes, str]:
-    """A picture as PNG, and the same in a line of text. ImportError where none can be drawn.
-
-    It needs no record, so that it can be called in a thread.
-    """
-    from bot.reports import trend_picture
-
-    return trend_picture.draw(picture), trend_picture.text_line(picture)
-
-
 # --- reminders ------------------------------------------------------------------------------
 
 
@@ -398,7 +340,7 @@ def _oil_of(store: Store, bike: str) -> OilWatch | None:
     every = store.interval_of(bike)
     if every is None:
         return None
-    kept = _read_book(store, None, bike)
+    kept = read_book(store, bike)
     changes = [row for row in kept.lines if isinstance(row.line, OilChange)]
     if not changes:
         return None
@@ -613,7 +555,7 @@ def lay_desk(
     bikes = tuple(_with_past(store, bike, case) for bike in store.bikes_of(rider.id))
     others = sum(1 for line in store.cases_of(rider.id) if not line.ended and line.id != case and line.bike)
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others)
-    desk = replace(desk, books=partial(_read_book, store, None), zones=_zones, reminded=reminded)
+    desk = replace(desk, books=partial(read_book, store), zones=_zones, reminded=reminded)
     return _with_summary(store, desk)
 
 
@@ -694,7 +636,7 @@ def _lay_again(store: Store, noted: Mapping[str, Any]) -> Desk:
     settings, minutes = noted["settings"], noted["minutes"]
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases)
     told = tuple(_reminded_again(one) for one in noted.get("reminded", ()))
-    desk = replace(desk, books=partial(_read_book, store, noted.get("book")), zones=_zones, reminded=told)
+    desk = replace(desk, books=partial(read_book, store, upto=noted.get("book")), zones=_zones, reminded=told)
     return _with_summary(store, desk)
 
 
@@ -714,24 +656,6 @@ def _zones() -> frozenset[str]:
     from bot.record.zones import known_zones
 
     return known_zones()
-
-
-_BOOKS: WeakKeyDictionary[Store, dict[str, tuple[int, Book]]] = WeakKeyDictionary()
-
-
-def _read_book(store: Store, upto: int | None, bike: str) -> Book:
-    """The bike's book, or as it was up to an entry. The newest of each bike is kept folded."""
-    from bot.core.book import fold
-
-    if upto is not None:
-        return fold(store.book_of(bike, upto))
-    newest = store.newest_line_of(bike)
-    kept = _BOOKS.setdefault(store, {})
-    if bike not in kept or kept[bike][0] != newest:
-        kept[bike] = (newest, fold(store.book_of(bike)))
-        while len(kept) > BOOKS_KEPT:
-            del kept[next(iter(kept))]
-    return kept[bike][1]
 
 
 _NOT_STOCKED: WeakSet[Store] = WeakSet()

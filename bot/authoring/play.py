@@ -17,6 +17,9 @@ from bot.authoring.problems import FlowError
 from bot.authoring.script import FILES, Line, Script
 from bot.authoring.stage import Stage
 from bot.core import events
+from bot.core.book_entries import LINE
+from bot.core.book_entries import Entry as Page
+from bot.core.desk import BikeCard, Desk
 from bot.core.events import Entry, Heard, Role, revive
 from bot.core.messages import Message
 from bot.core.state import State, apply, fold
@@ -115,6 +118,7 @@ def play(script: Script, stage: Stage) -> Played:
 def exchanges_of(script: Script, stage: Stage, start: State, skip: int = 0) -> Iterator[Exchange]:
     """Exchange by exchange, so that a caller may stop early; the first `skip` are not played."""
     desk, state, now, n = stage.desk(script), start, script.now, 0
+    book = stages.pages(script)
     for line in script.talk:
         if line.kind == "clock":
             now += scripts.read_clock(line) or timedelta()
@@ -127,8 +131,30 @@ def exchanges_of(script: Script, stage: Stage, start: State, skip: int = 0) -> I
                 state = State()
             turn = stage.receive(desk, state, said, now)
             after = grown(state, turn.events, said, now)
+            book = written(book, turn.events, now)
+            if book:
+                desk = stages.with_book(_with_bike(desk, after), book)
             yield Exchange(line, now, state, tuple(turn.messages), after)
             state = after
+
+
+def written(book: tuple[Page, ...], found: Sequence[object], now: datetime) -> tuple[Page, ...]:
+    """The entries of the book after a turn, as the record would number them."""
+    at = now.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    for event in found:
+        if isinstance(event, events.BookWritten):
+            replaces = event.replaces or None
+            for line in [LINE.validate_json(text) for text in event.lines] or [None]:
+                book = (*book, Page(len(book) + 1, at, line, replaces))
+                replaces = None
+    return book
+
+
+def _with_bike(desk: Desk, state: State) -> Desk:
+    """A bike that was named in the talk lies on the desk from then on, as the record lays it."""
+    if state.bike is None or desk.bikes:
+        return desk
+    return replace(desk, bikes=(BikeCard(state.bike, state.nickname, dict(state.traits)),))
 
 
 def grown(state: State, found: Sequence[object], said: Heard, now: datetime) -> State:

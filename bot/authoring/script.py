@@ -15,6 +15,7 @@ A file has four parts, in this order; any of them but the talk may be left out:
       begun: refit-drive-nut
       mended: refit-drive-nut
       hours: 43
+      book: oil change at 43 on 2026-04-20, six flakes
 
     you: there is metal in my oil
     bot: Did I get this right?
@@ -106,7 +107,7 @@ class Line:
 class Given:
     """Something that stands in the record before the talk: an answer, a trait, work, hours."""
 
-    kind: str  # answer trait setting open stop begun mended hours ran said watch cant
+    kind: str  # answer trait setting open stop begun mended hours ran said watch cant book
     name: str
     values: tuple[str, ...]
     mechanic: bool
@@ -162,9 +163,11 @@ class Script:
 _GIVEN_SHAPES = (
     "question = answer", "trait name = answer", "setting name = value", "open: access", "stop: rule",
     "begun: remedy", "mended: remedy", "hours: 43", "ran: 2 h", "said: gone", "watch: plan", "cant: check",
+    "book: oil change at 43",
 )  # fmt: skip
 _EQUAL = re.compile(r"(?:(trait|setting)\s+)?([a-z0-9_-]+)\s*=\s*(.*?)\s*(\(mechanic\))?$")
 _COLON = re.compile(r"(open|stop|begun|mended|hours|ran|said|watch|cant)\s*:\s*(.*?)\s*(\(mechanic\))?$")
+_BOOK = re.compile(r"book\s*:\s*(\S.*)$")
 
 
 def read_given(line: Line) -> Given | None:
@@ -173,6 +176,8 @@ def read_given(line: Line) -> Given | None:
         kind, name, values, mechanic = found.groups()
         parts = _parts(values)
         return Given(kind or "answer", name, parts, bool(mechanic), line.place) if parts else None
+    if found := _BOOK.fullmatch(line.text):
+        return Given("book", "", (found[1],), False, line.place)
     if found := _COLON.fullmatch(line.text):
         kind, values, mechanic = found.groups()
         parts = _parts(values)

@@ -15,11 +15,17 @@ from bot.authoring.problems import FlowError, hint
 from bot.authoring.script import Given, Rule, Script, Slip, slip
 from bot.authoring.wording import read_words
 from bot.core import events
+from bot.core.book import Book
+from bot.core.book import fold as fold_book
+from bot.core.book_draft import Trouble
+from bot.core.book_entries import Entry as Page
+from bot.core.book_lines import read_line
 from bot.core.desk import BikeCard, Card, Desk
 from bot.core.events import Entry, Heard
 from bot.core.findings import ASKED, LOOKED, MECHANIC
 from bot.core.flow import Asked_, Flow, Graded, Look, Number, One, Several
 from bot.core.messages import Message
+from bot.core.spoken import ENGLISH
 from bot.core.standing import ORDER
 from bot.core.state import State, fold
 from bot.core.words import Words
@@ -70,7 +76,7 @@ class Stage:
         bikes = (BikeCard(BIKE, name, traits, _hours(script)),) if name else ()
         settings = {g.name: _plain(g.values[0]) for g in script.given if g.kind == "setting"}
         minutes = MESSAGE_MINUTES.get(script.head("channel"), 2.0)
-        return Desk(
+        made_desk = Desk(
             self.words,
             (card,),
             {self.loaded.hash: self.flow},
@@ -79,6 +85,32 @@ class Stage:
             settings=settings,
             message_minutes=minutes,
         )
+        return with_book(made_desk, pages(script))
+
+
+def pages(script: Script) -> tuple[Page, ...]:
+    """The lines of the bike's book that are given, as the talk reads them."""
+    found: list[Page] = []
+    for given in script.given:
+        if given.kind == "book":
+            read = read_line(given.values[0], ENGLISH, script.now)
+            for line in () if isinstance(read, Trouble) else read:
+                found.append(Page(len(found) + 1, "2000-01-01T00:00:00Z", line))
+    return tuple(found)
+
+
+def with_book(desk: Desk, entries: tuple[Page, ...]) -> Desk:
+    """The desk with this book on it, and the bike's meter as the book has it."""
+    if not entries:
+        return desk
+    kept = fold_book(entries)
+    read = [row.line.hours for row in kept.lines if row.line.hours]
+    shown = (0.0, 0.0) if kept.lines and kept.lines[-1].line.kind == "meter" else read[-1] if read else None
+    hours = sum(kept.total) / 2 if kept.total else None
+    bikes = tuple(
+        replace(b, hours=b.hours if b.hours is not None else hours, shown=shown) for b in desk.bikes
+    )
+    return replace(desk, books=lambda bike: kept if bike == BIKE else Book(), bikes=bikes)
 
 
 def set_up(
@@ -164,6 +196,10 @@ def _check_given(file: str, flow: Flow, given: Given) -> Iterator[Slip]:
             yield from _no_answer(file, given, given.values[0] in answers, answers)
     elif given.kind == "setting":
         yield from _missing(file, given.place, "setting", given.name, _SETTINGS)
+    elif given.kind == "book":
+        read = read_line(given.values[0], ENGLISH, datetime(2100, 1, 1, tzinfo=UTC))
+        like = "a line as the talk reads it, like: oil change at 43 on 2026-04-20, six flakes"
+        yield from _no_answer(file, given, not isinstance(read, Trouble), (like,))
     elif given.kind in ("hours", "ran"):
         number = given.values[0].removesuffix("h").strip()
         yield from _no_answer(file, given, number.replace(".", "", 1).isdecimal(), ("a number of hours",))
@@ -264,7 +300,7 @@ def _covered(tops: Sequence[float | None], span: tuple[float, float]) -> list[in
 
 # --- the record before the talk ----------------------------------------------------------------
 
-OF_THE_RIDER = ("trait", "setting", "hours")  # known of bike and rider before any case
+OF_THE_RIDER = ("trait", "setting", "hours", "book")  # known of bike and rider before any case
 
 
 def opens_case(script: Script) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from bot.core.book_entries import Entry, Find, Look, Meter, OilChange, Ride, Work
-from bot.core.trend import Interval
+from bot.core.trend import RECENT, Interval
 
 LEAST = 0.1  # hours: an hour meter shows no smaller step (from memory, no source)
 FIGURES = 6  # decimals kept, so that 70.2 - 63.5 is 6.7
@@ -50,6 +50,7 @@ class Book:
     now: Place | None = None
     slack: tuple[float, ...] = (0.0,)
     fallen: tuple[int, ...] = ()
+    offset: float = 0.0  # what the running hours are ahead of the meter now fitted
 
     @property
     def total(self) -> Hours | None:
@@ -111,7 +112,35 @@ def fold(entries: Iterable[Entry]) -> Book:
     run = _Run()
     taken = [run.take(Standing(entry.number, day, entry.line, None)) for day, _, entry in rows]
     lines, now = tuple(_between(_capped(taken))), run.here(run.last)
-    return Book(kept, replaced, lines, now, tuple(run.slack), tuple(run.fallen))
+    return Book(kept, replaced, lines, now, tuple(run.slack), tuple(run.fallen), run.offset)
+
+
+def grow(book: Book, entry: Entry) -> Book:
+    """The book with one more entry, as `fold` would give it; at once where it only goes on from the end.
+
+    That is a line of this day or later with a reading at or above the last line's, both of one meter: no
+    earlier line is moved by it.
+    """
+    if not _goes_on(book, entry):
+        return fold((*book.entries, entry))
+    low, high = entry.line.hours
+    place = Place((book.offset + low, book.offset + high), len(book.slack) - 1)
+    row = Standing(entry.number, entry.line.date or entry.at[:10], entry.line, place)
+    return replace(book, entries=(*book.entries, entry), lines=(*book.lines, row), now=place)
+
+
+def _goes_on(book: Book, entry: Entry) -> bool:
+    line, last = entry.line, book.lines[-1] if book.lines else None
+    if entry.replaces is not None or line is None or line.hours is None or isinstance(line, Meter | Ride):
+        return False
+    if last is None or last.place is None or last.line.hours is None or isinstance(last.line, Meter | Ride):
+        return False
+    if book.now != last.place or entry.number <= book.entries[-1].number:
+        return False
+    told = all(
+        book.offset + shown >= reached for shown, reached in zip(line.hours, last.place.total, strict=True)
+    )
+    return told and (line.date or entry.at[:10]) >= last.day
 
 
 def _chains(kept: Sequence[Entry]) -> tuple[dict[int, int], dict[int, Entry]]:
@@ -232,6 +261,30 @@ class _Open:
     looks: list[Standing] = field(default_factory=list)
 
 
+def recent_intervals(book: Book) -> tuple[Interval, ...]:
+    """The newest `RECENT` intervals and a few before them, without looking through the whole book.
+
+    A chunk of before stands on the first of them: it counts until its source is found.
+    """
+    ends, start = 0, 0
+    for i in range(len(book.lines) - 1, -1, -1):
+        ends += _cleans(book.lines[i].line)
+        if ends > RECENT + 1:
+            start = i
+            break
+    found = intervals(replace(book, lines=book.lines[start:]))
+    earlier = any(_holds_chunk(row.line) for row in book.lines[:start])
+    return (replace(found[0], chunk=True), *found[1:]) if earlier and found else found
+
+
+def _holds_chunk(line: Any) -> bool:
+    return isinstance(line, OilChange | Look) and any(find.chunk for find in line.found or ())
+
+
+def _cleans(line: Any) -> bool:
+    return isinstance(line, OilChange) or (isinstance(line, Look) and line.cleaned == "cleaned")
+
+
 def intervals(book: Book) -> tuple[Interval, ...]:
     """What each stretch between two cleanings gave, oldest first.
 
@@ -253,7 +306,7 @@ def intervals(book: Book) -> tuple[Interval, ...]:
             continue
         if stretch and row.line.found is not None and row.place:
             stretch.looks.append(row)
-        if isinstance(row.line, OilChange) or row.line.cleaned == "cleaned":
+        if _cleans(row.line):
             out += _ended(book, stretch, opened)
             stretch = _Open(row.place, _cleaned(row.line)) if row.place else None
     return (*out, *_ended(book, stretch, opened))

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from functools import reduce
 from typing import Any
 
 from bot.core.agenda import Next
-from bot.core.book import Book, Standing, fold, intervals, oil_hours
+from bot.core.book import Book, Standing, grow, oil_hours, recent_intervals
 from bot.core.book_draft import Trouble
 from bot.core.book_entries import LINE, Entry, Lab, Look, Meter, OilChange
 from bot.core.book_lines import is_book_talk, read_line
@@ -84,7 +85,7 @@ def trend(talk: Talk, rest: str) -> After:
     """'trend' in words, 'trend numbers' with its figures."""
     bike = _bike(talk, talk.heard.text)
     kept = talk.desk.books(bike.id) if bike else Book()
-    looks = intervals(kept)
+    looks = recent_intervals(kept)
     if not looks:
         talk.say("book.no_trend")
         return _after(talk)
@@ -240,17 +241,17 @@ def _grown(before: Book, lines: Sequence[Any], replaces: int, talk: Talk) -> Boo
     """The book as it will be once this is written."""
     number = max((entry.number for entry in before.entries), default=0)
     at, old = stamp(talk.now), replaces or None
-    if not lines:
-        return fold((*before.entries, Entry(number + 1, at, None, old)))
-    fresh = [Entry(number + n, at, line, old if n == 1 else None) for n, line in enumerate(lines, 1)]
-    return fold((*before.entries, *fresh))
+    fresh = [
+        Entry(number + n, at, line, old if n == 1 else None) for n, line in enumerate(lines or [None], 1)
+    ]
+    return reduce(grow, fresh, before)
 
 
 def _follow_up(talk: Talk, kept: Book, lines: Sequence[Any]) -> None:
     """What the new lines mean: hard pieces first, then the trend, then the laboratory."""
     finds = [f for line in lines if isinstance(line, OilChange | Look) for f in line.found or ()]
     told = any(isinstance(line, OilChange | Look) and line.found is not None for line in lines)
-    looks = intervals(kept) if told else ()
+    looks = recent_intervals(kept) if told else ()
     if any(find.form in HARD or find.chunk for find in finds):
         talk.tell(_info(talk, talk.words.say("book.hard"), "warning"))
     if looks:

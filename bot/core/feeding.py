@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from bot.core import agenda
-from bot.core.book import LEAST, Book, Place, Standing, intervals
+from bot.core.book import LEAST, Book, Place, Standing, recent_intervals
 from bot.core.book_entries import Look, OilChange, Work
 from bot.core.events import Answered
 from bot.core.findings import BOOK
@@ -78,8 +78,8 @@ def _write_down(talk: Talk, id: str, reading: Reading, words: str) -> None:
 
 
 def _looks(talk: Talk, kept: Book) -> tuple[Interval, ...]:
-    """The book's intervals, with this find; empty when the book says nothing of it."""
-    told, now = intervals(kept), _this_find(talk, kept)
+    """The book's recent_intervals, with this find; empty when the book says nothing of it."""
+    told, now = recent_intervals(kept), _this_find(talk, kept)
     if now is not None:
         return (*told, now)
     newest = next((row for row in reversed(kept.lines) if _found(row)), None)

@@ -140,8 +140,9 @@ def _counted(talk: Talk, ask: Asked_, ids: tuple[str, ...]) -> tuple[float, floa
     """The number of pieces that was said, where it is none of an answer's place."""
     if not isinstance(ask, Graded) or ask.counts is None:
         return None
-    said = measure(talk.heard.text)
-    if said is None or said.unit or (len(tokens(talk.heard.text)) == 1 and said.low <= len(ask.classes)):
+    text, said = tokens(talk.heard.text), measure(talk.heard.text)
+    labels = {tokens(label) for grade in ask.classes.values() for label in (grade.label, grade.short or "")}
+    if said is None or said.unit or text in labels or (len(text) == 1 and said.low <= len(ask.classes)):
         return None
     order = list(ask.classes)
     low = ask.classes[order[order.index(ids[0]) - 1]].upto or 0 if order.index(ids[0]) else -1

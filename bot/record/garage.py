@@ -161,11 +161,12 @@ class Garage(Opened):
         kind = "strike" if line is None else line.kind
         return self.add("book", bike=bike, case_id=case, at=at, kind=kind, data=json.dumps(told))
 
-    def book_of(self, bike: str, upto: int | None = None) -> tuple[Entry, ...]:
-        """All entries of the bike's book, or those up to a number; in the order they were written."""
+    def book_of(self, bike: str, upto: int | None = None, after: int = 0) -> tuple[Entry, ...]:
+        """Entries of the bike's book behind one and up to another number, in the order they were written."""
         rows = self.db.execute(
-            "select id, at, kind, data from book where bike = ? and (? is null or id <= ?) order by id",
-            [bike, upto, upto],
+            """select id, at, kind, data from book
+            where bike = ? and id > ? and (? is null or id <= ?) order by id""",
+            [bike, after, upto, upto],
         )
         return tuple(_entry(*row) for row in rows)
 

@@ -233,12 +233,13 @@ _REMINDERS = (
         unique (person, bike, kind, occasion))""",
     "create index reminders_by_message on reminders(outbox)",
     "create index outbox_reminders on outbox(person) where priority = 2",
+    "create index book_by_bike on book(bike, id)",
 )
 
 
 @MIGRATIONS(name="0004")
 def lay_reminders(db: Database) -> None:
-    """Intervals, and what was reminded of."""
+    """Intervals, and what was reminded of; a way to one bike's book."""
     for statement in _REMINDERS:
         db.execute(statement)
 

@@ -150,6 +150,8 @@ def lay_given(store: turn.Store, script: Script, stage: Stage, rider: Person) ->
             store.know_traits(made, bike.traits)
             if bike.hours is not None:
                 store.read_meter(made, bike.hours, bike.hours, at)
+            for page in stages.pages(script):
+                store.write_book(made, page.line, page.at)
         if stages.opens_case(script):
             _open_case(store, stages.begin(script, stage).entries, person, str(rider.id))
 
@@ -375,7 +377,9 @@ def told(entry: Entry, names: dict[str, str]) -> dict[str, Any]:
         event = {"kind": "heard", "file_kind": event["heard"]["file_kind"]}
     elif event["kind"] == "answered":
         event.pop("words")
-    elif event["kind"] == "bike_taken":
+        if event["form"] == "steps":  # a press says the class, words may say the number
+            event.pop("number")
+    elif event["kind"] in ("bike_taken", "book_written"):
         event.pop("bike")
     elif event["kind"] == "noted":
         event["file"] = bool(event["file"])

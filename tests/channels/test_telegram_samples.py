@@ -49,6 +49,8 @@ def _rehearsed(
 ) -> Iterator[Rehearse]:
     """Plays samples, one after the other, with one bot; each with people of its own."""
     monkeypatch.setattr(sending, "PRIVATE_PACE", 0.01)
+    # Each sample has a time of its own: to the riders of the one before, months have gone by.
+    monkeypatch.setattr(turn, "remind", lambda store, now: 0)
     bot = Running(telegram, tmp_path / "record.db")
     with closing(turn.open_record(bot.path)) as store:
         for flow in shelf.find().ids():  # what is given names a flow before the bot's first turn lays it out

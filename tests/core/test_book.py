@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bot.core.book import Book, amend, count, fold, intervals, oil_hours, strike
+from bot.core.book import Book, amend, count, fold, grow, intervals, oil_hours, recent_intervals, strike
 from bot.core.book_entries import (
     LINE,
     Entry,
@@ -27,7 +27,7 @@ from bot.core.book_entries import (
     Work,
     revive,
 )
-from bot.core.trend import Interval
+from bot.core.trend import Interval, judge
 from tests.core.book_strategies import lines
 
 
@@ -346,3 +346,28 @@ def test_every_kind_has_its_own_name() -> None:
     kinds = [OilChange(), Look(), Hours(hours=at(1)), Meter(shows=0), Part(what="chain"), Work(what="x")]
     kinds += [Ride(ridden=at(1)), Lab(ppm={}), Note()]
     assert len({line.kind for line in kinds}) == 9
+
+
+@given(WRITTEN)
+def test_a_book_that_grows_is_the_book_that_is_folded(written: list[Any]) -> None:
+    told = entries(written)
+    grown = Book()
+    for n, entry in enumerate(told, 1):
+        grown = grow(grown, entry)
+        assert grown == fold(told[:n])
+
+
+def test_the_newest_intervals_are_those_of_the_whole_book_and_remember_a_chunk() -> None:
+    """Two hundred changes of 5 h each; a chunk in the tenth."""
+    told = [
+        Entry(n, "2026-05-01T18:00:00Z", OilChange(hours=(5.0 * n, 5.0 * n), filter="changed",
+              found=(Find(form="chunk" if n == 10 else "flake", count=(1, 1)),)))
+        for n in range(1, 201)
+    ]  # fmt: skip
+    found = fold(told)
+    newest, whole = recent_intervals(found), intervals(found)
+    assert 40 < len(newest) < 60
+    assert newest[1:] == whole[-len(newest) + 1 :]
+    assert newest[0].chunk
+    assert not whole[-len(newest)].chunk
+    assert judge(newest).chunk_before

@@ -53,8 +53,8 @@ def test_a_first_look_after_work() -> None:
 
 def test_running_in() -> None:
     assert said(*new_engine(3)) == (
-        "Running in: fewer by the hour at each look since the work, 17 pieces in 3 h (2 looks), "
-        "then 9 in 3 h. A rise from here on would be news."
+        "Settling since the work, by running-in or what was left over: fewer by the hour at each look, "
+        "17 pieces in 3 h (2 looks), then 9 in 3 h. A rise now would be news."
     )
 
 
