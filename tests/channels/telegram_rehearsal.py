@@ -385,5 +385,7 @@ def told(entry: Entry, names: dict[str, str]) -> dict[str, Any]:
         event["file"] = bool(event["file"])
     elif event["kind"] == "asked":
         event["seat"] = names.get(event["seat"], event["seat"])
+        if event["what"] == "book":
+            event.pop("id")  # the bike's number
     who = names.get(entry.who, entry.who)
     return {"seq": entry.seq, "at": entry.at, "who": who, "role": entry.role, **event}
