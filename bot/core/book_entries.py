@@ -12,6 +12,7 @@ Magnet = Literal["magnetic", "not", "mixed", "untested"]
 Metal = Literal["silver", "grey", "dark", "yellow", "copper", "white", "steel", "aluminium", ""]
 Form = Literal["flake", "hair", "splinter", "grain", "chunk", "curl", "smear", "plastic", "paste", ""]
 Where = Literal["screen", "filter", "plug", "pan", ""]
+BROKEN = ("chunk", "splinter", "plastic")
 CHUNK_MM = 4.8  # 3/16 in: US Army limit for one steel splinter on a gearbox plug, borrowed
 
 
@@ -61,8 +62,8 @@ class Find(_Frozen):
 
     @property
     def chunk(self) -> bool:
-        """A piece with hard corners, or one of more than `CHUNK_MM`."""
-        return self.form == "chunk" or (self.biggest or 0) > CHUNK_MM
+        """A piece that broke off: a chunk, a splinter, hard plastic, or anything of more than `CHUNK_MM`."""
+        return self.form in BROKEN or (self.biggest or 0) > CHUNK_MM
 
 
 class _Line(_Frozen):

@@ -61,6 +61,8 @@ def _readings(talk: Talk, ask: Asked_, kept: Book) -> Iterator[tuple[Reading, st
     if isinstance(ask, One) and any(each.book for each in ask.answers.values()):
         looks = _looks(talk, kept)
         trend = judge(looks) if looks else None
+        if trend is not None and trend.urgency == 0 and not trend.good_news:
+            return  # a piece broke off, now or before: less clears nothing
         for id, each in ask.answers.items():
             if trend is not None and trend.direction in each.book:
                 yield Chosen(id), f"{each.label}. {tell(trend, talk.words)}"

@@ -156,7 +156,7 @@ def test_pieces_seen_at_a_look_that_cleaned_nothing_may_be_seen_again() -> None:
 def test_the_interval_that_still_runs_reaches_to_its_last_look() -> None:
     look = Look(hours=at(53), found=(Find(form="splinter", count=(3, 3)),))
     found = intervals(book(OilChange(hours=at(50)), look, Hours(hours=at(60))))
-    assert found == (Interval(hours=(3, 3), pieces=(3, 3), ends=53),)
+    assert found == (Interval(hours=(3, 3), pieces=(3, 3), ends=53, chunk=True),)
 
 
 def test_a_change_of_which_nothing_was_said_tells_nothing() -> None:

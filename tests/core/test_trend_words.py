@@ -68,7 +68,7 @@ def test_the_same_is_no_all_clear() -> None:
 def test_less_after_a_chunk() -> None:
     text = said(look(8, 10, chunk=True), look(0, 10))
     assert text == (
-        "Fewer by the hour, 8 pieces in 10 h, then 0 in 10 h. But a chunk came before, and that clears "
+        "Fewer by the hour, 8 pieces in 10 h, then 0 in 10 h. But a broken-off piece came before, and that clears "
         "nothing: find the part it broke from."
     )
     running_in = said(look(9, 1, work=True, chunk=True), look(9, 5))
@@ -77,8 +77,8 @@ def test_less_after_a_chunk() -> None:
 
 
 def test_a_chunk_is_not_forgotten_where_nothing_fell() -> None:
-    assert "A chunk came before" in said(look(3, 5, chunk=True), look(3, 5))
-    assert "A chunk is among them" in said(look(3, 5), look(3, 5, chunk=True))
+    assert "A broken-off piece came before" in said(look(3, 5, chunk=True), look(3, 5))
+    assert "A broken-off piece is among them" in said(look(3, 5), look(3, 5, chunk=True))
 
 
 def test_a_pinch_cannot_be_told() -> None:
@@ -160,7 +160,7 @@ def test_hardly_a_piece_before_is_no_proof(before: int) -> None:
 
 def test_a_chunk_before_the_repair() -> None:
     assert tell_proof(prove(0.9, run(9, 10, chunk=True), run(0, 50), 0.05), WORDS) == (
-        "So far 0 in 50 h. A chunk came before the repair, so clean oil proves nothing: "
+        "So far 0 in 50 h. A broken-off piece came before the repair, so clean oil proves nothing: "
         "the part it broke from must be found."
     )
 
@@ -193,7 +193,7 @@ def test_every_trend_fits_and_is_whole(looks: list[Interval]) -> None:
 
 @given(BIKE)
 def test_a_chunk_is_always_spoken_of(looks: list[Interval]) -> None:
-    assert ("chunk" in tell(judge(looks), WORDS)) == any(x.chunk for x in looks)
+    assert ("broken-off piece" in tell(judge(looks), WORDS)) == any(x.chunk for x in looks)
 
 
 @given(st.floats(0.05, 0.99), BIKE, BIKE)
