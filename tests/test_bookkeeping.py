@@ -15,6 +15,7 @@ from bot.channels.seat import Seat
 from bot.core.book import fold
 from bot.core.book_entries import OilChange
 from tests.rattle import RATTLE
+from tests.record.test_photos import jpeg
 
 NOON = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 FIRST = "oil change at 54.5, six small silver flakes, biggest 1 mm"
@@ -200,6 +201,24 @@ def test_a_trouble_says_what_to_do_and_nothing_is_lost(robin: Rider) -> None:
         heard = [e.event.heard.text for c in store.all_cases() for e in store.entries(c.id)
                  if e.event.kind == "heard"]  # fmt: skip
     assert "oil change at 52, clean" in heard
+
+
+def test_a_photo_under_which_a_line_is_written_stays_with_what_was_found(
+    robin: Rider, tmp_path: Path
+) -> None:
+    robin.say("hours 50", "Pepper", "yes")
+    picture = tmp_path / "plug.jpg"
+    picture.write_bytes(jpeg())
+    with closing(turn.open_record(robin.path)) as store:
+        seat = Seat(store, "Robin", clock=lambda: robin.now)
+        said = "\n".join(
+            out.message.text for out in seat.show_photo(picture, "oil change at 54.5, six flakes")
+        )
+    assert "With your photo." in said
+    robin.say("yes")
+    [found] = robin.lines[-1].found
+    with closing(turn.open_record(robin.path)) as store:
+        assert store.file(found.photo).is_file()
 
 
 def test_a_laboratory_report_never_clears_what_can_be_seen(robin: Rider) -> None:

@@ -107,11 +107,25 @@ def propose(talk: Talk, text: str, replaces: int = 0) -> After:
     if isinstance(lines, Trouble):
         talk.tell(_info(talk, say_trouble(lines, talk.words)))
         return _after(talk)
-    extra = (str(replaces), *(line.model_dump_json() for line in lines))
+    extra = (str(replaces), *(line.model_dump_json() for line in _with_photo(lines, talk.heard.file)))
     again = talk.asked.id if talk.asked and talk.asked.what == "book" else ""  # whose line this one replaces
     id = bike.id if bike else new or again or talk.state.bike or ""
     _put(talk, "book" if id else "book_bike", id, extra)
     return ""
+
+
+def _with_photo(lines: Sequence[Any], file: str) -> Sequence[Any]:
+    """A photo under which a line was written shows what was found."""
+    if not file:
+        return lines
+    photo, out = file.split()[0], []
+    for line in lines:
+        found = getattr(line, "found", None)
+        if found:
+            first = found[0].model_copy(update={"photo": photo})
+            line = line.model_copy(update={"found": (first, *found[1:])})
+        out.append(line)
+    return out
 
 
 def _change(talk: Talk, place: int, text: str) -> After:
@@ -184,6 +198,8 @@ def put_book(talk: Talk, step: Next) -> Message:
     lead = [words.say("book.for", name=name)] if name else []
     if old:
         lead.append(words.say("book.instead" if lines else "book.strike", was=was))
+    if any(find.photo for line in lines for find in getattr(line, "found", None) or ()):
+        lead.append(words.say("book.photo"))
     offered = [Option("yes", words.say("book.yes")), Option("no", words.say("book.no"))]
     if lines and not old:
         offered.append(Option("other", words.say("book.other_bike")))

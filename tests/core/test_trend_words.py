@@ -68,8 +68,8 @@ def test_the_same_is_no_all_clear() -> None:
 def test_less_after_a_chunk() -> None:
     text = said(look(8, 10, chunk=True), look(0, 10))
     assert text == (
-        "Fewer by the hour, 8 pieces in 10 h, then 0 in 10 h. But a broken-off piece came before, and that clears "
-        "nothing: find the part it broke from."
+        "Fewer by the hour, 8 pieces in 10 h, then 0 in 10 h. But a broken-off piece came before, "
+        "and that clears nothing: find the part it broke from."
     )
     running_in = said(look(9, 1, work=True, chunk=True), look(9, 5))
     assert "Running in" not in running_in
