@@ -179,6 +179,13 @@ def test_a_line_for_another_bike_names_it_or_is_asked_for_it(robin: Rider) -> No
     assert [len(lines) for lines in robin.books] == [2, 1]
 
 
+def test_a_case_asks_which_bike_also_after_a_line_for_one(robin: Rider) -> None:
+    """The complaint of two weeks later may be of the other bike."""
+    robin.say("hours 50", "Pepper", "yes", "Goat: hours 9", "yes")
+    robin.say("something rattles")
+    assert "Which bike" in robin.say("2")
+
+
 def test_within_a_case_the_open_question_comes_again(robin: Rider) -> None:
     asked = robin.say("something rattles")
     assert "Does it knock from below?" in asked

@@ -101,7 +101,7 @@ def test_his_clock_is_kept_by_place_or_by_what_it_shows(pepper: Rider) -> None:
 
 def test_the_open_question_comes_again(pepper: Rider) -> None:
     pepper.say("something rattles", "2")
-    assert "How is it started?" in pepper.say("oil every 8 h")
+    assert "Which bike is it?" in pepper.say("oil every 8 h")
 
 
 def test_the_talk_is_the_same_when_it_is_run_again(pepper: Rider) -> None:

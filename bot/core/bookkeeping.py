@@ -17,7 +17,7 @@ from bot.core.book_entries import LINE, Entry, Lab, Look, Meter, OilChange
 from bot.core.book_lines import is_book_talk, read_line
 from bot.core.book_say import figure, say_back, say_line, say_trouble
 from bot.core.desk import BikeCard
-from bot.core.events import BikeTaken, BookWritten, WasAsked
+from bot.core.events import BookWritten, WasAsked
 from bot.core.lab import tell_lab
 from bot.core.messages import Message
 from bot.core.offers import Chosen, Reading
@@ -245,9 +245,6 @@ def _write(talk: Talk, bike: str, extra: tuple[str, ...]) -> None:
     before = talk.desk.books(bike) if bike else Book()
     card = _card(talk, bike)
     name = card.nickname if card else new or talk.state.nickname
-    if talk.flow is None and talk.state.bike is None:
-        known = (dict(card.traits), card.hours) if card else ({}, None)
-        talk.emit(BikeTaken(bike=bike, nickname=name, traits=known[0], hours=known[1]))
     talk.emit(BookWritten(bike=bike, name=new, lines=tuple(extra[1:]), replaces=replaces))
     talk.say("book.written" if lines else "book.struck", name=name)
     _follow_up(talk, _grown(before, lines, replaces, talk), lines)

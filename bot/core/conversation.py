@@ -392,7 +392,7 @@ def _wake(talk: Talk) -> None:
 
 def put_next(talk: Talk) -> None:
     """Put the next step and keep what was asked; at rest, or with nothing but a book, nothing is asked."""
-    only_the_book = not talk.state.complaint and talk.flow is None and talk.state.bike is not None
+    only_the_book = not talk.state.complaint and talk.flow is None and not talk.heard.file
     if talk.state.ended is not None or only_the_book:
         talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
         return
