@@ -334,12 +334,12 @@ FactsOf = Callable[[str], "OilWatch | None"]
 
 def _oil_of(store: Store, bike: str) -> OilWatch | None:
     """When the oil was changed by the bike's book, and how often its rider wants it; None for either."""
-    from bot.core.book_entries import OilChange
-    from bot.core.reminders import OilWatch
-
     every = store.interval_of(bike)
     if every is None:
         return None
+    from bot.core.book_entries import OilChange  # who wants no reminders need not wait for them
+    from bot.core.reminders import OilWatch
+
     kept = read_book(store, bike)
     changes = [row for row in kept.lines if isinstance(row.line, OilChange)]
     if not changes:
@@ -371,22 +371,30 @@ def _remind_one(store: Store, number: int, now: datetime, facts_of: FactsOf) -> 
 
 def _dues(store: Store, person: Person, now: datetime, facts_of: FactsOf) -> Iterator[BikeDue]:
     """All that is due for a rider by now, said or not."""
-    from bot.core.reminder_words import BikeDue
-    from bot.core.reminders import oil_due
-
     bikes = {bike.id: bike.nickname for bike in store.bikes_of(person.id)}
     silenced = {bike: store.silenced(bike) for bike in bikes}
     for bike, nickname in bikes.items():
         oil = facts_of(bike) if "oil" not in silenced[bike] else None
-        km = store.readings_of(bike, "distance") if oil else ()
-        due = oil_due(oil, store.readings_of(bike), km, now, _zone(person)) if oil else None
+        due = _oil_due(store, bike, oil, now, _zone(person)) if oil else None
         if due is not None:
-            yield BikeDue(bike, nickname, due)
+            yield _of_bike(bike, nickname, due)
     for case in store.watching(person.id):
         bike = store.case(case).bike or ""
         look = _look_due(store, case, bike, now) if "look" not in silenced.get(bike, {"look"}) else None
         if look is not None:
-            yield BikeDue(bike, bikes[bike], look)
+            yield _of_bike(bike, bikes[bike], look)
+
+
+def _of_bike(bike: str, nickname: str, due: Due) -> BikeDue:
+    from bot.core.reminder_words import BikeDue
+
+    return BikeDue(bike, nickname, due)
+
+
+def _oil_due(store: Store, bike: str, oil: OilWatch, now: datetime, zone: tzinfo) -> Due | None:
+    from bot.core.reminders import oil_due
+
+    return oil_due(oil, store.readings_of(bike), store.readings_of(bike, "distance"), now, zone)
 
 
 def _look_due(store: Store, case: int, bike: str, now: datetime) -> Due | None:
