@@ -118,7 +118,9 @@ def play(script: Script, stage: Stage) -> Played:
 def exchanges_of(script: Script, stage: Stage, start: State, skip: int = 0) -> Iterator[Exchange]:
     """Exchange by exchange, so that a caller may stop early; the first `skip` are not played."""
     desk, state, now, n = stage.desk(script), start, script.now, 0
-    book = stages.pages(script)
+    book = written(stages.pages(script), [entry.event for entry in start.entries], now)
+    if skip and book:
+        desk = stages.with_book(_with_bike(desk, start), book)
     for line in script.talk:
         if line.kind == "clock":
             now += scripts.read_clock(line) or timedelta()

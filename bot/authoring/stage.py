@@ -107,9 +107,7 @@ def with_book(desk: Desk, entries: tuple[Page, ...]) -> Desk:
     read = [row.line.hours for row in kept.lines if row.line.hours]
     shown = (0.0, 0.0) if kept.lines and kept.lines[-1].line.kind == "meter" else read[-1] if read else None
     hours = sum(kept.total) / 2 if kept.total else None
-    bikes = tuple(
-        replace(b, hours=b.hours if b.hours is not None else hours, shown=shown) for b in desk.bikes
-    )
+    bikes = tuple(replace(b, hours=b.hours if hours is None else hours, shown=shown) for b in desk.bikes)
     return replace(desk, books=lambda bike: kept if bike == BIKE else Book(), bikes=bikes)
 
 

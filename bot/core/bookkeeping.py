@@ -91,9 +91,9 @@ def trend(talk: Talk, rest: str) -> After:
         return _after(talk)
     judged = judge(looks)
     if _FIGURES & set(tokens(talk.heard.text)):
-        talk.tell(_info(talk, numbers(judged, talk.words)))
+        talk.tell(_history(talk, numbers(judged, talk.words)))
     else:
-        talk.tell(_info(talk, tell(judged, talk.words)))
+        talk.tell(_history(talk, tell(judged, talk.words)))
         talk.say("book.trend.more")
     return _after(talk)
 
@@ -269,11 +269,11 @@ def _follow_up(talk: Talk, kept: Book, lines: Sequence[Any]) -> None:
         talk.tell(_info(talk, talk.words.say("book.hard"), "warning"))
     if looks:
         judged = judge(looks)
-        talk.tell(_info(talk, tell(judged, talk.words)))
+        talk.tell(_history(talk, tell(judged, talk.words)))
         if judged.direction == "rising" and talk.flow is None:
             talk.say("book.rising")
     if any(isinstance(line, Lab) for line in lines):
-        talk.tell(_info(talk, "\n".join(tell_lab(kept, talk.words))))
+        talk.tell(_history(talk, "\n".join(tell_lab(kept, talk.words))))
     if any(isinstance(line, Meter) for line in lines):
         talk.say("book.meter.kept")
 
@@ -288,7 +288,7 @@ def _show(talk: Talk) -> After:
     if bike is None or not kept.lines:
         talk.say("book.which_empty" if len(talk.desk.bikes) > 1 else "book.empty")
         return _after(talk)
-    talk.tell(_info(talk, "\n".join(_page(talk, bike, kept))))
+    talk.tell(_history(talk, "\n".join(_page(talk, bike, kept))))
     return _after(talk)
 
 
@@ -316,6 +316,11 @@ def _after(talk: Talk) -> After:
 
 def _info(talk: Talk, text: str, signal: Any = None) -> Message:
     return plain(talk.words, text, kind="info", signal=signal)
+
+
+def _history(talk: Talk, text: str) -> Message:
+    """What a bike did before: of its rider alone, so that no channel shows it to a group."""
+    return plain(talk.words, text, kind="record")
 
 
 def _card(talk: Talk, id: str) -> BikeCard | None:

@@ -73,7 +73,7 @@ def _write_down(talk: Talk, id: str, reading: Reading, words: str) -> None:
     assert found is not None
     talk.emit(found.model_copy(update={"rank": BOOK, "minutes": 0.0, "words": words[:300]}))
     said = talk.words.say("book.knows", name=talk.state.nickname, what=words)
-    talk.tell(plain(talk.words, said, kind="info"))
+    talk.tell(plain(talk.words, said, kind="record"))  # history: no channel shows it to a group
 
 
 # --- what the book knows of this find ----------------------------------------------------------

@@ -65,3 +65,18 @@ def test_a_group_is_shown_no_book(
     write(robin)
     shown = say(robin, command, chat=group)
     assert "flakes" not in "\n".join(seen.text for seen in shown)
+
+
+def test_a_word_in_a_group_shows_no_book_either(
+    bot: Running, robin: Person, telegram: TelegramServer
+) -> None:
+    group = telegram.group("North Trail Club", robin, telegram.person("Ann"))
+    write(robin)
+    asked = say(robin, "/new something rattles", chat=group)[-1]
+    for word in ("book", "trend"):
+        robin.say(word, group, reply_to=asked)
+        shown = robin.answer(chat=group)
+        text = "\n".join(seen.text for seen in shown)
+        assert "flakes" not in text
+        assert "pieces" not in text
+        assert "Read it in private" in text
