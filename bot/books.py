@@ -53,10 +53,10 @@ def import_book(store: Store, bike: str, entries: Sequence[Entry], at: str) -> t
             )
         total = read_book(store, bike).total
         last = store.last_reading(bike)
-        if total is not None and (last is None or total[1] > last.total[1]):
-            store.fit_meter(bike, at, shows=sum(total) / 2) if last is None else store.read_meter(
-                bike, total[0] - last.offset, total[1] - last.offset, at
-            )
+        if total is not None and last is None:
+            store.fit_meter(bike, at, shows=sum(total) / 2)
+        elif total is not None and last is not None and total[1] > last.total[1]:
+            store.read_meter(bike, total[0] - last.offset, total[1] - last.offset, at)
     return len(numbers) - there, there
 
 

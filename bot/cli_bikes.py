@@ -45,7 +45,7 @@ def _record(args: argparse.Namespace) -> AbstractContextManager[Store]:
 def _bike(store: Store, args: argparse.Namespace) -> BikeCard:
     """The bike of that name; with several riders' of one name, his who is named."""
     found = [(who, bike) for who, bike in _bikes(store, args.who)
-             if bike.nickname.casefold() == args.name.casefold()]  # fmt: skip
+             if bike.is_called(args.name)]  # fmt: skip
     if len(found) == 1:
         return found[0][1]
     if found:

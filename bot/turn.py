@@ -405,13 +405,6 @@ def _look_due(store: Store, case: int, bike: str, now: datetime) -> Due | None:
     return None if look is None else look_due(look, store.readings_of(bike), now)
 
 
-def just_reminded(
-    store: Store, channel: str, chat: str, person: Person, thread: str = ""
-) -> tuple[Reminded, ...]:
-    """What the newest message to this person there reminded him of, so that "done" can be understood."""
-    return store.just_reminded(person.id, Address(channel, chat, thread))
-
-
 def _zone(person: Person) -> tzinfo:
     from bot.record.zones import zone_of
 

@@ -104,8 +104,10 @@ def with_book(desk: Desk, entries: tuple[Page, ...]) -> Desk:
     if not entries:
         return desk
     kept = fold_book(entries)
-    read = [row.line.hours for row in kept.lines if row.line.hours]
-    shown = (0.0, 0.0) if kept.lines and kept.lines[-1].line.kind == "meter" else read[-1] if read else None
+    readings = (
+        (row.line.shows,) * 2 if row.line.kind == "meter" else row.line.hours for row in kept.lines[::-1]
+    )
+    shown = next(filter(None, readings), None)
     hours = sum(kept.total) / 2 if kept.total else None
     bikes = tuple(replace(b, hours=b.hours if hours is None else hours, shown=shown) for b in desk.bikes)
     return replace(desk, books=lambda bike: kept if bike == BIKE else Book(), bikes=bikes)

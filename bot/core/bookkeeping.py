@@ -166,7 +166,7 @@ def _new_bike(talk: Talk, text: str) -> tuple[str, str]:
     if named is None or not is_book_talk(named[2], ENGLISH) or is_book_talk(f"{named[1]} 1 h", ENGLISH):
         return "", text
     name = " ".join(named[1].split())
-    known = any(bike.nickname.casefold() == name.casefold() for bike in talk.desk.bikes)
+    known = any(bike.is_called(name) for bike in talk.desk.bikes)
     return ("", text) if known else (f"{NEW}{name}", named[2])
 
 
@@ -215,7 +215,7 @@ def name_its_bike(talk: Talk, asked: Asked, reading: Reading) -> bool:
     """Whose book it is: one of his bikes, or a new one as it was typed."""
     said = " ".join(talk.heard.text.split())
     id = reading.id if isinstance(reading, Chosen) else ""
-    known = [b for b in talk.desk.bikes if b.id == id or b.nickname.casefold() == said.casefold()]
+    known = [b for b in talk.desk.bikes if b.id == id or b.is_called(said)]
     if known:
         _put(talk, "book", known[0].id, asked.extra)
         return True

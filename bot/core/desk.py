@@ -37,6 +37,11 @@ class Past:
     at: str
 
 
+def fold_name(name: str) -> str:
+    """Names are the same whatever their case and spacing."""
+    return " ".join(name.split()).casefold()
+
+
 @dataclass(frozen=True)
 class BikeCard:
     """A bike of this rider, with what is known of it for good. `past`: the newest earlier case.
@@ -50,6 +55,9 @@ class BikeCard:
     hours: float | None = None
     past: Past | None = None
     shown: tuple[float, float] | None = None
+
+    def is_called(self, name: str) -> bool:
+        return fold_name(self.nickname) == fold_name(name)
 
 
 def _no_book(bike: str) -> Book:

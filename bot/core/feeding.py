@@ -80,7 +80,7 @@ def _write_down(talk: Talk, id: str, reading: Reading, words: str) -> None:
 
 
 def _looks(talk: Talk, kept: Book) -> tuple[Interval, ...]:
-    """The book's recent_intervals, with this find; empty when the book says nothing of it."""
+    """The book's newest intervals, with this find; empty when the book says nothing of it."""
     told, now = recent_intervals(kept), _this_find(talk, kept)
     if now is not None:
         return (*told, now)

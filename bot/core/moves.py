@@ -74,7 +74,7 @@ def name_bike(talk: Talk, asked: Asked, reading: Reading) -> bool:
     said = " ".join(talk.heard.text.split())
     chosen = reading.id if isinstance(reading, Chosen) else ""
     bikes = talk.desk.bikes
-    known = [b for b in bikes if b.id == chosen or b.nickname.casefold() == said.casefold()]
+    known = [b for b in bikes if b.id == chosen or b.is_called(said)]
     known = known or [b for n, b in enumerate(bikes, 1) if said.strip("#.()") == str(n)]
     if known:
         bike = known[0]

@@ -90,7 +90,7 @@ def _off(talk: Talk) -> bool:
     if told is None:
         return False
     kinds, name = told
-    bikes = [b for b in talk.desk.bikes if not name or b.nickname.casefold() == name.casefold()]
+    bikes = [b for b in talk.desk.bikes if not name or b.is_called(name)]
     for bike in bikes:
         for kind in kinds:
             talk.emit(ReminderTold(what="off", bike=bike.id, about=kind))
@@ -116,5 +116,5 @@ def _bikes(talk: Talk, name: str) -> Sequence[BikeCard]:
     """The bike that is named, else that of the case, else all."""
     bikes = talk.desk.bikes
     if name:
-        return [bike for bike in bikes if bike.nickname.casefold() == name.casefold()]
+        return [bike for bike in bikes if bike.is_called(name)]
     return [bike for bike in bikes if bike.id == talk.state.bike] or bikes

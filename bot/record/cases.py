@@ -7,9 +7,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, cast
 
+from bot.core.desk import fold_name
 from bot.core.events import Entry, Role, revive
 from bot.core.state import State, fold
-from bot.record.garage import Garage, fold_name
+from bot.record.garage import Garage
 from bot.record.opening import RecordError
 from bot.record.post import Address
 

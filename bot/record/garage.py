@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from bot.core.desk import BikeCard
+from bot.core.desk import BikeCard, fold_name
 from bot.record.opening import Opened, RecordError
 
 if TYPE_CHECKING:
@@ -41,11 +41,6 @@ class Reading:
     @property
     def total(self) -> tuple[float, float]:
         return (self.offset + self.low, self.offset + self.high)
-
-
-def fold_name(name: str) -> str:
-    """Names are the same whatever their case and spacing."""
-    return " ".join(name.split()).casefold()
 
 
 class Garage(Opened):

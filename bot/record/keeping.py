@@ -103,10 +103,10 @@ def _write(store: Store, step: Step, entry: Entry) -> Iterator[FallingReadingErr
     from bot.core.book_entries import LINE
 
     replaces = event.replaces or None
-    old = next((e for e in store.book_of(bike) if e.number == replaces), None) if replaces else None
     read = not replaces
-    if old is not None and old.line is not None and old.line.hours:
-        read = store.unread(bike, *old.line.hours)
+    for old in store.book_of(bike, upto=replaces, after=replaces - 1) if replaces else ():
+        if old.line is not None and old.line.hours:
+            read = store.unread(bike, *old.line.hours)
     for line in [LINE.validate_json(text) for text in event.lines] or [None]:
         store.write_book(bike, line, entry.at, case=step.case, replaces=replaces)
         replaces = None

@@ -286,12 +286,11 @@ class Network(Opened):
 
     def name_chat(self, channel: str, chat: str, title: str, at: str) -> None:
         """What a group is called now."""
-        if self.title_of(channel, chat) != title:
-            self.run(
-                """insert into chats (channel, chat, at, title) values (?, ?, ?, ?)
-                on conflict (channel, chat) do update set title = excluded.title""",
-                *(channel, chat, at, title),
-            )
+        self.run(
+            """insert into chats (channel, chat, at, title) values (?, ?, ?, ?)
+            on conflict (channel, chat) do update set title = excluded.title""",
+            *(channel, chat, at, title),
+        )
 
     def title_of(self, channel: str, chat: str) -> str:
         """What a group is called, as far as it was told."""

@@ -103,7 +103,7 @@ def test_it_comes_once_in_private(
     with bot.record() as store:
         known = store.known_as("telegram", str(robin.id))
         assert known is not None
-        told = turn.just_reminded(store, "telegram", str(robin.id), known)
+        told = store.just_reminded(known.id, turn.Address("telegram", str(robin.id)))
     assert [(one.nickname, one.kind) for one in told] == [("Goat", "oil")]
 
 

@@ -281,10 +281,10 @@ def test_later_means_later_and_not_again_before(club: Club) -> None:
     rider = club.rider("5")
     bike = club.bike(rider, "Goat", by_days(MAY_1))
     club.live(z("5-31"), 1)
-    about = turn.just_reminded(club.store, "telegram", "5", club.store.person(rider))
+    about = club.store.just_reminded(rider, turn.Address("telegram", "5"))
     assert about == (Reminded(bike, "Goat", "oil"),)
     club.store.put_off(rider, about, turn.stamp(z("6-5 15:00")))
-    assert turn.just_reminded(club.store, "telegram", "5", club.store.person(rider)) == ()
+    assert club.store.just_reminded(rider, turn.Address("telegram", "5")) == ()
     assert [now for now, _ in club.live(z("6-1"), 30)] == [z("6-5 15:00")]
 
 
@@ -311,7 +311,7 @@ def test_another_message_in_between_and_done_means_something_else(club: Club) ->
         at, rider, turn.revive_message('{"text": "Knock?", "choices": []}'), "2026-06-02T12:00:00Z", n=0
     )
     turn.sent(club.store, out, z("6-2"))
-    assert turn.just_reminded(club.store, "telegram", "5", club.store.person(rider)) == ()
+    assert club.store.just_reminded(rider, turn.Address("telegram", "5")) == ()
 
 
 def test_off_is_off_until_it_is_wanted_again(club: Club) -> None:

@@ -23,7 +23,6 @@ class Posting:
     def __init__(self, store: turn.Store, bot: Bot, link: Callable[[int, int], str]) -> None:
         self.store, self.bot, self.link = store, bot, link
         self._taken: dict[int, int] = {}  # by message: how many of its texts the platform has
-        self._done = ""
 
     async def post(self, batch: Sequence[turn.Outgoing]) -> str:
         """Send messages as one; the platform's number of the last text. "" for people who were erased.
@@ -34,7 +33,7 @@ class Posting:
         receipt = self.store.receipt(out.id)
         if receipt is None:
             return ""
-        sheets = [layout.lay_out(one.message, one.id, receipt.ticked, self._done_word()) for one in batch]
+        sheets = [layout.lay_out(one.message, one.id, receipt.ticked, _done_word()) for one in batch]
         texts = ["\n\n".join(sheet.texts[0] for sheet in sheets), *sheets[-1].texts[1:]]
         rows = () if receipt.closed else sheets[-1].rows
         sent = ""
@@ -86,11 +85,6 @@ class Posting:
             made.append([InlineKeyboardButton(label, url=self.link(case, person))])
         return InlineKeyboardMarkup(made)
 
-    def _done_word(self) -> str:
-        if not self._done:
-            self._done = turn.read_words().say("telegram.done")
-        return self._done
-
     async def edit(self, receipt: turn.Receipt) -> None:
         """Bring a message into line: ticks on its buttons, or a record of what was answered to it."""
         chat, number = int(receipt.chat), int(receipt.receipt)
@@ -99,7 +93,7 @@ class Posting:
             await self.bot.edit_message_text(text, chat, number, parse_mode=ParseMode.HTML)
         else:
             message = turn.revive_message(receipt.payload)
-            rows = layout.lay_out(message, receipt.outbox, receipt.ticked, self._done_word()).rows
+            rows = layout.lay_out(message, receipt.outbox, receipt.ticked, _done_word()).rows
             markup = self._keyboard(rows, receipt.chat, receipt.case, receipt.person)
             await self.bot.edit_message_reply_markup(chat, number, reply_markup=markup)
 
@@ -108,6 +102,10 @@ class Posting:
         parts = [turn.revive_message(one.payload) for one in self.store.sent_with(receipt)]
         laid = [layout.lay_out(part, receipt.outbox).texts for part in parts]
         return "\n\n".join(texts[0] for texts in laid) if len(laid) > 1 else laid[0][-1]
+
+
+def _done_word() -> str:
+    return turn.read_words().say("telegram.done")
 
 
 def bare(text: str) -> str:

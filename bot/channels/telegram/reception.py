@@ -79,9 +79,10 @@ class Reception(Errands):
                 self.store.name_update(update, came.handle)
                 self.store.gather(update, came.album, due)
             return
-        if came.title and came.kind != "unaddressed":
+        called = came.title if came.kind != "unaddressed" else ""
+        if called and called != self.store.title_of(CHANNEL, came.chat):
             with self.store.writing():
-                self.store.name_chat(CHANNEL, came.chat, came.title, turn.stamp(self.clock()))
+                self.store.name_chat(CHANNEL, came.chat, called, turn.stamp(self.clock()))
         doing = {
             "words": self._words, "file": self._file, "press": self._press, "command": self._command,
             "migrated": self._migrated, "membership": self._membership, "edit": self._edit,
