@@ -48,7 +48,7 @@ LineKind = Literal[
 SPEAKERS = ("you", "mechanic", "bot")
 HEAD = ("flow", "bike", "now", "channel")
 FILES = ("photo", "voice", "video", "document", "sticker")
-ENDS = ("handed_over", "parked", "put_off", "proved", "released", "abandoned", "asking")
+ENDS = ("handed_over", "parked", "put_off", "proved", "released", "abandoned", "closed", "asking")
 START = "2026-01-05T09:00:00Z"  # when a file does not say: a Monday morning
 
 SENTENCES = {

@@ -15,7 +15,8 @@ Role = Literal["rider", "mechanic", "admin"]
 AskedKind = Literal[
     "bike", "problem", "confirm", "trait", "setting", "question", "check", "access", "remedy",
     "step", "point", "shut", "cure", "proof", "held", "after_work", "second_look", "which", "slip", "park",
-    "hand_over", "book", "book_bike", "none",
+    "hand_over", "book", "book_bike", "query", "cause", "outcome", "shares",
+    "none",
 ]  # fmt: skip
 
 
@@ -27,6 +28,7 @@ class Heard(BaseModel):
     press: str = ""  # what a button sent: "<asked seq>:<answer>"; "" when typed
     file: str = ""  # digest of a photo or file kept as evidence
     file_kind: str = ""  # photo | voice | document | ...
+    admitted: bool = False  # came in by a code that was right, just now
     rewords: int = 0  # the entry of a note that its writer words anew with this text
     who: str = "rider"
     role: Role = "rider"
@@ -287,6 +289,84 @@ class ReminderTold(_Event):
     days: float | None = None
 
 
+class VinTold(_Event):
+    """The number of the frame as it was read, and whether its check digit is right ("none": it has none)."""
+
+    kind: Literal["vin_told"] = "vin_told"
+    vin: str
+    digit: Literal["right", "wrong", "none"]
+
+
+class Shared(_Event):
+    """The rider made a code that lets one mechanic in. The code itself is never an entry."""
+
+    kind: Literal["shared"] = "shared"
+
+
+class CaseHeld(_Event):
+    """A mechanic opened the case by a code; the entry's own `who` is he."""
+
+    kind: Literal["case_held"] = "case_held"
+
+
+class HoldEnded(_Event):
+    """This person holds the case no more: the rider took it back, or he handed it back himself."""
+
+    kind: Literal["hold_ended"] = "hold_ended"
+    holder: str
+    words: str = ""
+
+
+class RiderAsked(_Event):
+    """A mechanic wants to know something of the rider, in his own words."""
+
+    kind: Literal["rider_asked"] = "rider_asked"
+    words: str
+
+
+class RiderAnswered(_Event):
+    """What the rider answered; `query`: the entry that asked."""
+
+    kind: Literal["rider_answered"] = "rider_answered"
+    query: int
+    words: str = ""
+    file: str = ""
+
+
+class CauseConfirmed(_Event):
+    """A mechanic is sure of a cause. `cause`: "" for one that the flow does not know, then in words."""
+
+    kind: Literal["cause_confirmed"] = "cause_confirmed"
+    cause: str
+    words: str = ""
+    how: Literal["seen", "measured", "gone_after_repair", "judged"]
+
+
+class OutcomeTold(_Event):
+    """How the case came out, when it was closed: which cause, none found, or one the flow does not know.
+
+    `expected`: how likely each cause was held just before it was confirmed, and under "" what is not in
+    the list; for asking later whether the stated chances were right.
+    """
+
+    kind: Literal["outcome_told"] = "outcome_told"
+    result: Literal["cause", "not_found", "unlisted"]
+    cause: str = ""
+    words: str = ""
+    how: Literal["seen", "measured", "gone_after_repair", "judged", ""] = ""
+    expected: dict[str, float] = Field(default_factory=dict)
+
+
+class SharesAccepted(_Event):
+    """An admin takes the shares that cases had into a new version of a flow, for one scope."""
+
+    kind: Literal["shares_accepted"] = "shares_accepted"
+    scope: str
+    flow: str
+    hash: str
+    shares: dict[str, float]  # by cause, "" for what is not in the list
+
+
 class Reopened(_Event):
     kind: Literal["reopened"] = "reopened"
     why: str
@@ -297,7 +377,7 @@ class Ended(_Event):
     """How the case stands when nothing more is to be asked now."""
 
     kind: Literal["ended"] = "ended"
-    how: Literal["handed_over", "parked", "put_off", "proved", "released", "abandoned"]
+    how: Literal["handed_over", "parked", "put_off", "proved", "released", "abandoned", "closed"]
     words: str = ""
 
 
@@ -306,6 +386,8 @@ Event = Annotated[
     | Skipped | Withdrawn | AccessOpened | AccessShut | RemedyBegun | WorkLeft | StepDone | PointTold
     | Mended_ | AfterWork | ProofRun | SaidOfRepair | WatchSet | LookRound | LookJudged | HoursRead | Ran
     | WentOn | StopRaised | StopLifted | Noted | BookWritten | ReminderTold
+    | VinTold | Shared | CaseHeld | HoldEnded | RiderAsked | RiderAnswered | CauseConfirmed | OutcomeTold
+    | SharesAccepted
     | Reopened | Ended,
     Field(discriminator="kind"),
 ]  # fmt: skip

@@ -17,20 +17,26 @@ from bot.core.events import (
     AfterWork,
     Answered,
     BikeTaken,
+    CaseHeld,
+    CauseConfirmed,
     Ended,
     Entry,
     FlowChosen,
+    HoldEnded,
     HoursRead,
     LookJudged,
     LookRound,
     Mended_,
     Noted,
     Opened,
+    OutcomeTold,
     PointTold,
     ProofRun,
     Ran,
     RemedyBegun,
     Reopened,
+    RiderAnswered,
+    RiderAsked,
     Role,
     SaidOfRepair,
     SettingTold,
@@ -39,6 +45,7 @@ from bot.core.events import (
     StopLifted,
     StopRaised,
     TraitTold,
+    VinTold,
     WasAsked,
     WatchSet,
     WentOn,
@@ -107,6 +114,28 @@ class Watch:
 
 
 @dataclass(frozen=True)
+class Confirmed:
+    """What a mechanic was sure of: in which slice, by whom, when."""
+
+    seq: int
+    at: str
+    who: str
+    slice: int
+    event: CauseConfirmed
+
+
+@dataclass(frozen=True)
+class Query:
+    """Something that a mechanic asked the rider. `answer`: None while it is open."""
+
+    seq: int
+    at: str
+    who: str
+    words: str
+    answer: RiderAnswered | None = None
+
+
+@dataclass(frozen=True)
 class State:
     """A case as its entries left it."""
 
@@ -143,6 +172,11 @@ class State:
     minutes: float = 0
     money: float = 0
     ended: Ended | None = None
+    vin: VinTold | None = None
+    holders: tuple[str, ...] = ()  # mechanics who hold the case now, by name
+    queries: tuple[Query, ...] = ()
+    confirmed: tuple[Confirmed, ...] = ()
+    outcome: OutcomeTold | None = None  # of a closed case; none once it is reopened
 
     @property
     def next_seq(self) -> int:
@@ -374,11 +408,40 @@ def _note(s: State, e: Entry, v: Noted) -> State:
 
 
 def _reopen(s: State, e: Entry, v: Reopened) -> State:
-    return replace(_put_aside(s), reopened=(*s.reopened, (e.seq, v)), ended=None, watch=None)
+    return replace(_put_aside(s), reopened=(*s.reopened, (e.seq, v)), ended=None, watch=None, outcome=None)
 
 
 def _end(s: State, e: Entry, v: Ended) -> State:
     return replace(s, ended=v)
+
+
+def _tell_vin(s: State, e: Entry, v: VinTold) -> State:
+    return replace(s, vin=v)
+
+
+def _hold(s: State, e: Entry, v: CaseHeld) -> State:
+    return replace(s, holders=tuple(dict.fromkeys((*s.holders, e.who))))
+
+
+def _end_hold(s: State, e: Entry, v: HoldEnded) -> State:
+    return replace(s, holders=tuple(who for who in s.holders if who != v.holder))
+
+
+def _ask_rider(s: State, e: Entry, v: RiderAsked) -> State:
+    return replace(s, queries=(*s.queries, Query(e.seq, e.at, e.who, v.words)))
+
+
+def _answer_mechanic(s: State, e: Entry, v: RiderAnswered) -> State:
+    queries = tuple(replace(q, answer=v) if q.seq == v.query else q for q in s.queries)
+    return replace(s, queries=queries)
+
+
+def _confirm(s: State, e: Entry, v: CauseConfirmed) -> State:
+    return replace(s, confirmed=(*s.confirmed, Confirmed(e.seq, e.at, e.who, s.slice, v)))
+
+
+def _tell_outcome(s: State, e: Entry, v: OutcomeTold) -> State:
+    return replace(s, outcome=v)
 
 
 _EFFECTS: dict[str, Callable[[State, Entry, Any], State]] = {
@@ -412,6 +475,15 @@ _EFFECTS: dict[str, Callable[[State, Entry, Any], State]] = {
     "stop_raised": _raise_stop,
     "stop_lifted": _lift_stop,
     "noted": _note,
+    "vin_told": _tell_vin,
+    "shared": lambda s, e, v: s,
+    "shares_accepted": lambda s, e, v: s,
+    "case_held": _hold,
+    "hold_ended": _end_hold,
+    "rider_asked": _ask_rider,
+    "rider_answered": _answer_mechanic,
+    "cause_confirmed": _confirm,
+    "outcome_told": _tell_outcome,
     "reopened": _reopen,
     "ended": _end,
 }

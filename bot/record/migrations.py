@@ -244,5 +244,45 @@ def lay_reminders(db: Database) -> None:
         db.execute(statement)
 
 
+_SHARING = (
+    # A code is made by the rider, opens the case to one mechanic once, and may be taken back before.
+    # `person`: who opened it; `revoked`: when the code or the hold was ended.
+    "alter table grants add column made_by integer references people(id)",
+    "alter table grants add column revoked text",
+    "create index grants_by_case on grants(case_id)",
+    # Wrong codes, so that nobody can try them all; rows older than an hour are dropped.
+    f"""create table guesses (
+        id integer primary key autoincrement, person integer not null references people(id),
+        at text not null check (at {_UTC}))""",
+    "create index guesses_by_time on guesses(at)",
+    "alter table bikes add column vin text not null default ''",
+    # How cases came out, by scope and flow text: counts alone, of no case and no person.
+    # `cause`: "" for one that the flow does not know.
+    """create table outcomes (
+        scope text not null, flow text not null, hash text not null references flows(hash),
+        cause text not null, cases integer not null check (cases >= 0),
+        primary key (scope, hash, cause))""",
+    # Whether the stated chances were right: of the causes held to be `bin` tenths likely, how many there
+    # were, the sum of the chances, and how often it was that cause.
+    """create table calibration (
+        scope text not null, flow text not null, hash text not null references flows(hash),
+        bin integer not null check (bin between 0 and 9),
+        held integer not null, chances real not null, hits integer not null,
+        primary key (scope, hash, bin))""",
+    """create table scores (
+        scope text not null, flow text not null, hash text not null references flows(hash),
+        cases integer not null, brier real not null, primary key (scope, hash))""",
+    # What this case added to the counts, to be taken off again when it is reopened; "" for nothing.
+    "alter table cases add column counted text not null default ''",
+)
+
+
+@MIGRATIONS(name="0005")
+def lay_sharing(db: Database) -> None:
+    """Codes by which a case is shared, frame numbers, and how cases came out."""
+    for statement in _SHARING:
+        db.execute(statement)
+
+
 # Every step this version knows; a file with more is newer than we are.
-NAMES = frozenset({"0001", "0002", "0003", "0004"})
+NAMES = frozenset({"0001", "0002", "0003", "0004", "0005"})

@@ -32,7 +32,7 @@ from bot.record.shown import Shown
 
 NO_NAME = "someone"  # stands where an erased person's name stood
 _OWN_WORDS = ("text", "words", "file")  # keys of an event that hold what its speaker said or showed
-_NAMES = ("who", "seat")  # keys that hold a person's name
+_NAMES = ("who", "seat", "holder")  # keys that hold a person's name
 
 _HIS_CASES = "(select id from cases where person = :who)"
 _HIS_BIKES = "(select id from bikes where person = :who)"

@@ -20,6 +20,7 @@ ENGLISH: Wording = {
     "ended.proved": "Fixed and proved, as far as these looks can tell.",
     "ended.released": "Released: every second look was clean.",
     "ended.abandoned": "Left; a new case was begun.",
+    "ended.closed": "Closed by the mechanic.",
     # stops
     "stops": "STOPS",
     "stop.running": "STOP, DO NOT RUN: {say}",
@@ -127,6 +128,7 @@ ENGLISH: Wording = {
     "next.ended.proved": "Nothing more, unless it comes back.",
     "next.ended.released": "Back to the normal interval.",
     "next.ended.abandoned": "Nothing more in this case.",
+    "next.ended.closed": "Nothing more in this case.",
     "why.safety": "Why: the answer may mean that the engine must not run.",
     "why.work": "Why: it is part of the work in hand.",
     "why.again": "Why: a second look shows whether it is really gone.",
@@ -171,6 +173,7 @@ ENGLISH: Wording = {
     "short.ended.proved": "fixed and proved",
     "short.ended.released": "released",
     "short.ended.abandoned": "left",
+    "short.ended.closed": "closed",
     "short.voice": "TOLD by {who}: {list}",
     "short.finding": "{topic}: {answer}{sure}",
     "short.sure.4": " (looked)",
