@@ -15,12 +15,13 @@ from bot.core.units import Found, alike, convert, quantities
 
 NEAR = 48  # letters before a noun in which its number begins
 
-_OTHER = rf"(?:metal )?(?:{BITS})|metal|debris|stuff"
-_OF = rf"(?:(?:{BITS}) of )?"
+_LIKE = rf"(?:(?:{SIZES}|{'|'.join(METALS.values())}) )*"
+_OF = rf"(?:(?:{BITS}) of {_LIKE})?"
+_OF_METAL = rf"(?: of {_LIKE}metal)?"
 _THINGS: dict[str, str] = {
-    "plastic": rf"{_OF}plastic(?: (?:{BITS}))?",
-    **{form: rf"{_OF}(?:metal )?(?:{pattern})" for form, pattern in FORMS.items()},
-    "other": _OTHER,
+    "plastic": rf"(?:(?:{BITS}|strips?|chunks?|lumps?|slivers?|shards?) of {_LIKE})?plastic(?: (?:{BITS}))?",
+    **{form: rf"{_OF}(?:metal )?(?:{pattern}){_OF_METAL}" for form, pattern in FORMS.items()},
+    "other": rf"(?:metal )?(?:{BITS}){_OF_METAL}|metal|debris|stuff",
 }
 _NOUN = re.compile(r"\b(?:" + "|".join(f"(?P<{name}>{said})" for name, said in _THINGS.items()) + r")\b")
 _BETWEEN = re.compile(rf"(?:[ ¦-]|\b(?:{SIZES})\b)*")
@@ -71,7 +72,12 @@ _BIGGEST = re.compile(
 )
 _LONG = re.compile(r"^ ?(?:long|wide|big|across|each|or so|in size|at most|max)\b")
 _SIDES = re.compile(r"\b\d+(?:[.,]\d+)? ?[x*×] ?(?=\d+(?:[.,]\d+)? ?(?:mm|cm|in)\b)")
-_INCH = re.compile(r"(\d/\d+) (in)\b")
+# "1/16 in flakes" would be read as 1/16 "in flakes", and so would "0.2 in long" and "biggest 0.2 in magnetic"
+_INCH = re.compile(
+    r"\d/\d+ in\b|\d in(?= (?:long|wide|big|across|thick|or so|in size|at most)\b)"
+    r"|\b(?:biggest|largest|longest|max|maximum)(?: (?:one|piece|is|are|was|of|about))* (?:\d*[.,])?\d+ in\b"
+    r"(?! (?:the|my)\b)"
+)
 _LENGTHS = ("mm", "cm", "in")
 _KEPT = re.compile(r"t(?:oo|ee)th")  # says more than "chunk" does
 
@@ -181,8 +187,8 @@ def _take_sizes(page: Draft) -> list[Mark]:
     out: list[Mark] = []
     for match in page.take_all(_SIDES):
         out += _sizes(match.start(), page.plain[match.start() : match.end()].rstrip(" x*×") + " mm")
-    # "1/16 in flakes" would be read as 1/16 "in flakes"
-    for found in reversed(list(quantities(_INCH.sub(r"\1\2 ", page.left), None, page.spoken))):
+    inches = _INCH.sub(lambda match: match.group()[:-3] + "in ", page.left)
+    for found in reversed(list(quantities(inches, None, page.spoken))):
         given = found.quantity
         if given.unit not in _LENGTHS or given.low < 0:
             continue
@@ -270,7 +276,7 @@ def _open(form: Form, low: int) -> Count:
 
 def _unnumbered(form: Form, said: str) -> Count:
     """'a splinter' is one, 'splinters' are more than one, 'metal' is some."""
-    last = said.split()[-1] if said else ""
+    last = said.partition(" of ")[0].split()[-1] if said else ""
     if form == "paste":
         return (0, 0)
     if last in MASS or last in ("stuff", "fines"):

@@ -43,7 +43,7 @@ FORMS: dict[Form, str] = {
     "flake": r"(?:metal )?(?:flakes?|flecks?|glitter|sparkles?|platelets?)",
     "hair": r"hairs?|whiskers?",
     "splinter": r"splinters?|slivers?|shards?|needles?",
-    "grain": r"(?:grains?|granules?)(?: like sand)?|grit|sand",
+    "grain": r"(?:grains?|granules?)(?: (?:like|of) sand)?|grit|sand",
     "chunk": r"chunks?|lumps?|nuggets?|t(?:oo|ee)th",
     "curl": r"curls?|swarf|turnings?|shavings?|ribbons?",
     "smear": r"smears?",

@@ -14,6 +14,7 @@ from bot.core.agenda import Next
 from bot.core.book import Book, Standing, grow, oil_hours, recent_intervals
 from bot.core.book_draft import Trouble
 from bot.core.book_entries import LINE, Entry, Lab, Look, Meter, OilChange
+from bot.core.book_limits import Past, past_limit
 from bot.core.book_lines import is_book_talk, read_line
 from bot.core.book_say import figure, say_back, say_line, say_trouble
 from bot.core.desk import BikeCard
@@ -25,7 +26,7 @@ from bot.core.phrases import Option, plain, units_of
 from bot.core.spoken import ENGLISH, tokens
 from bot.core.state import Asked
 from bot.core.talk import Talk, stamp
-from bot.core.trend import judge
+from bot.core.trend import Direction, judge
 from bot.core.trend_words import numbers, tell
 
 After = str
@@ -265,17 +266,29 @@ def _follow_up(talk: Talk, kept: Book, lines: Sequence[Any]) -> None:
     finds = [f for line in lines if isinstance(line, OilChange | Look) for f in line.found or ()]
     told = any(isinstance(line, OilChange | Look) and line.found is not None for line in lines)
     looks = recent_intervals(kept) if told else ()
-    if any(find.form in HARD or find.chunk for find in finds):
+    judged = judge(looks) if looks else None
+    hard = any(find.form in HARD or find.chunk for find in finds)
+    if hard:
         talk.tell(_info(talk, talk.words.say("book.hard"), "warning"))
-    if looks:
-        judged = judge(looks)
+    if judged is not None:
         talk.tell(_history(talk, tell(judged, talk.words)))
-        if judged.direction == "rising" and talk.flow is None:
-            talk.say("book.rising")
+    if not hard and talk.flow is None:  # a case says it itself
+        _send_on(talk, past_limit(finds), judged.direction if judged else "first")
     if any(isinstance(line, Lab) for line in lines):
         talk.tell(_history(talk, "\n".join(tell_lab(kept, talk.words))))
     if any(isinstance(line, Meter) for line in lines):
         talk.say("book.meter.kept")
+
+
+def _send_on(talk: Talk, past: Past | None, direction: Direction) -> None:
+    """To a case, for more than may wait for the next look, or for a rise.
+
+    Much that grows less at each look since the work is let be, as long as it is small.
+    """
+    if past and not (direction == "running_in" and past in ("pieces", "hairs")):
+        talk.tell(_info(talk, talk.words.say(f"book.past.{past}"), "warning"))
+    elif direction == "rising":
+        talk.say("book.rising")
 
 
 # --- shown -----------------------------------------------------------------------------------

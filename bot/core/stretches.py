@@ -10,8 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 
 from bot.core import counts
+from bot.core.counts import Side
 
 CLUMPED = 2.0  # variance to mean above which pieces come in clumps; common practice, no source
 LOOKS = 8  # of these, pieces that come singly exceed 2 by chance 1 time in 20; of five, 1 in 11
@@ -61,6 +63,17 @@ class Stretch:
         least = counts.chance_of_fall(self.most, self.hours[0], later.pieces[0], later.hours[1], spread)
         most = counts.chance_of_fall(self.pieces[0], self.hours[1], later.most, later.hours[0], spread)
         return least, most
+
+    def by_e_test(self, later: Stretch, side: Side) -> Span:
+        """The same chances by the E-test, over the ends of all spans.
+
+        It goes up and down in small steps with the hours, so one between them may lie a little outside.
+        """
+        ends = product(
+            {self.pieces[0], self.most}, set(self.hours), {later.pieces[0], later.most}, set(later.hours)
+        )
+        every = [counts.e_chance(*case, side) for case in ends]
+        return min(every), max(every)
 
     def times(self, later: Stretch, spread: float = 1.0) -> Span:
         """95 % limits of the later rate over this one."""

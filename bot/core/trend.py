@@ -113,6 +113,13 @@ class Trend:
         return URGENCY[self.direction]
 
     @property
+    def e_chance(self) -> Span | None:
+        """`chance` by the E-test, less timid for few pieces; nothing is judged by it. None with clumps."""
+        if self.before is None or self.widened:
+            return None
+        return self.before.by_e_test(self.latest, self.side)
+
+    @property
     def good_news(self) -> bool:
         """Fewer pieces that may be believed; never after a chunk."""
         return self.urgency == 0 and not self.chunk_before and not self.chunk_now

@@ -126,8 +126,15 @@ def _rate(stretch: Stretch, limits: Span, words: Words) -> str:
 def _by_chance(trend: Trend, words: Words) -> str:
     if trend.chance is None:
         return ""
-    shown = tuple(100 * chance for chance in trend.chance)
-    return words.say(f"trend.{trend.side}.chance", chance=_between((shown[0], shown[1]), words))
+    exact, bolder = _of_hundred(trend.chance, words), trend.e_chance
+    told = words.say("trend.of_100", chance=exact)
+    if bolder is not None:
+        told = words.say("trend.of_100.both", chance=exact, bolder=_of_hundred(bolder, words))
+    return words.say(f"trend.{trend.side}.chance", chance=told)
+
+
+def _of_hundred(chance: Span, words: Words) -> str:
+    return _between((100 * chance[0], 100 * chance[1]), words)
 
 
 def _alarm(trend: Trend, words: Words) -> str:

@@ -298,6 +298,22 @@ def test_the_order_of_entries_does_not_matter(written: list[Any], chance: Any) -
     assert intervals(fold(mixed)) == intervals(fold(first))
 
 
+@given(st.lists(lines(), max_size=6), st.randoms(use_true_random=False))
+def test_lines_of_known_days_may_be_written_in_any_order(told: list[Any], chance: Any) -> None:
+    """Whoever copies his notebook from the last page on has the same book, but for the numbers."""
+    dated = [line.model_copy(update={"date": f"2026-02-{day:02}"}) for day, line in enumerate(told, 1)]
+    mixed = list(dated)
+    chance.shuffle(mixed)
+    first, other = (
+        fold(Entry(i, f"2026-05-{i:02}T10:00:00Z", line) for i, line in enumerate(each, 1))
+        for each in (dated, mixed)
+    )
+    assert [(row.day, row.line, row.place) for row in other.lines] == [
+        (row.day, row.line, row.place) for row in first.lines
+    ]
+    assert (other.now, oil_hours(other), intervals(other)) == (first.now, oil_hours(first), intervals(first))
+
+
 @given(WRITTEN)
 def test_a_book_always_makes_sense(written: list[Any]) -> None:
     found = fold(entries(written))

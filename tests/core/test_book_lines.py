@@ -7,6 +7,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bot.core.book_draft import Trouble
 from bot.core.book_entries import (
@@ -136,6 +138,44 @@ WANTED: list[tuple[str, list[Any]]] = [
     (
         "drained the oil at 22.5, 2 pieces of plastic, black",
         [OilChange(hours=at(22.5), found=(Find(form="plastic", count=n(2), metal="dark"),))],
+    ),
+    # what a piece is of is no second kind of find, and does not open its count
+    (
+        "drained the oil at 22.5, 1 piece of hard plastic",
+        [OilChange(hours=at(22.5), found=(Find(form="plastic", count=n(1)),))],
+    ),
+    (
+        "oil change at 22.5, 2 pieces of black plastic",
+        [OilChange(hours=at(22.5), found=(Find(form="plastic", count=n(2), metal="dark"),))],
+    ),
+    (
+        "oil change at 22.5, a strip of plastic 4 mm",
+        [OilChange(hours=at(22.5), found=(Find(form="plastic", count=n(1), biggest=4),))],
+    ),
+    (
+        "oil change at 22.5, 3 flakes of metal",
+        [OilChange(hours=at(22.5), found=(Find(form="flake", count=n(3)),))],
+    ),
+    (
+        "oil change at 22.5, 5 small bits of shiny metal, 2 flakes",
+        [
+            OilChange(
+                hours=at(22.5),
+                found=(Find(count=n(5), metal="silver"), Find(form="flake", count=n(2))),
+            )
+        ],
+    ),
+    (
+        "oil change at 22.5, 2 pieces of thin silver flakes",
+        [OilChange(hours=at(22.5), found=(Find(form="flake", count=n(2), metal="silver"),))],
+    ),
+    (
+        "oil change at 22.5, 2 tiny grains of sand",
+        [OilChange(hours=at(22.5), found=(Find(form="grain", count=n(2)),))],
+    ),
+    (
+        "oil change at 22.5, 1 chunk of metal 6 mm",
+        [OilChange(hours=at(22.5), found=(Find(form="chunk", count=n(1), biggest=6),))],
     ),
     ("new oil at 22.5, no flakes", [OilChange(hours=at(22.5), found=())]),
     ("Fresh 10w-40 oil @ 19 h", [OilChange(hours=at(19), oil="10W-40")]),
@@ -459,3 +499,51 @@ def test_a_line_for_the_book_is_known_as_one(typed: str) -> None:
 @pytest.mark.parametrize("typed", _each(COMPLAINTS))
 def test_a_complaint_is_not_written_in_the_book(typed: str) -> None:
     assert not is_book_talk(typed)
+
+
+# --- the same in other units -------------------------------------------------------------------------
+
+
+def the_find(said: str) -> Find:
+    found: Find
+    [line] = read_line(f"oil change at 54.5, 3 silver flakes, magnetic, {said}", ENGLISH, NOW)  # type: ignore[misc]
+    [found] = line.found
+    return found
+
+
+WAYS = st.sampled_from(["biggest {}", "biggest is {}", "{} long", "the largest {}", "up to {}"])
+
+
+@given(st.integers(1, 400), WAYS, st.sampled_from(["mm", "cm", "in", "inch", '"']))
+def test_a_size_is_the_same_in_any_unit(tenths: int, way: str, unit: str) -> None:
+    """To the hundredth of a millimetre; an inch is 25.4 mm."""
+    size = tenths / 10
+    said = {"mm": size, "cm": size / 10}.get(unit, size / 25.4)
+    other, metric = (the_find(way.format(text)) for text in (f"{said:.6f} {unit}", f"{size} mm"))
+    assert other.biggest == pytest.approx(metric.biggest, abs=0.005)
+    assert metric.biggest == pytest.approx(size)
+    assert other.model_copy(update={"biggest": size}) == metric.model_copy(update={"biggest": size})
+
+
+@pytest.mark.parametrize(
+    ("said", "size"),
+    [
+        ("0.2 in long", 5.08), ("biggest 0.2 in in the screen", 5.08), ("biggest 0.2 in magnetic", 5.08),
+        ("1 in wide", 25.4), ("biggest 2 in the screen", None), ("2 in the screen", None),
+    ],
+)  # fmt: skip
+def test_in_is_an_inch_where_a_size_is_told_and_a_place_elsewhere(said: str, size: float | None) -> None:
+    [line] = read_line(f"oil change at 54.5, 3 silver flakes, {said}", ENGLISH, NOW)  # type: ignore[misc]
+    assert line.found[0].biggest == size
+
+
+@given(st.sampled_from([2, 4, 8, 16, 32, 64]).flatmap(lambda n: st.tuples(st.integers(1, n - 1), st.just(n))))
+def test_a_fraction_of_an_inch_is_read_as_one(part: tuple[int, int]) -> None:
+    above, below = part
+    assert the_find(f"biggest {above}/{below} in").biggest == pytest.approx(25.4 * above / below, abs=1e-4)
+
+
+@given(st.integers(1, 600))
+def test_a_ride_in_minutes_is_the_ride_in_hours(minutes: int) -> None:
+    [ride] = read_line(f"rode {minutes} min", ENGLISH, NOW)  # type: ignore[misc]
+    assert ride.ridden == pytest.approx(at(minutes / 60), abs=1e-4)

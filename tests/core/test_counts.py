@@ -6,9 +6,13 @@ scipy 1.17.1 and statsmodels 0.15.0; the last tests ask both again where they ar
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Callable
+from fractions import Fraction
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -20,6 +24,7 @@ from bot.core.counts import (
     chance_of_fall,
     chance_of_rise,
     clean_hours_to_show,
+    e_chance,
     per_hour,
     rate_below,
     rate_limits,
@@ -146,6 +151,40 @@ def test_three_sigma_charts_cry_wolf_at_small_counts(c: int, beyond: float) -> N
     """Why no c + 3 sqrt(c): nominal .00135. Computed for this test."""
     limit = math.floor(c + 3 * math.sqrt(c)) + 1
     assert at_least(limit, c) == pytest.approx(beyond, abs=5e-5)
+    assert beyond > 2.5 * NOMINAL
+
+
+NOMINAL = 0.00135  # above three standard deviations of a bell curve
+
+
+def test_a_long_history_gives_nearly_the_limits_of_the_counts_chart() -> None:
+    """NIST/SEMATECH e-Handbook 6.3.3.1, figures from memory: 400 defects on 25 wafers, 16 +- 3 sqrt 16.
+
+    28 and 4 there. Exact for 16 known very well and the chart's own 1 in 740: above 29 and below 5, as
+    the tail of counts is longer above and shorter below than that of a bell curve.
+    """
+    known = 10**4
+    assert per_hour(400, 25) == 16.0
+    assert (16 + 3 * math.sqrt(16), 16 - 3 * math.sqrt(16)) == (28, 4)
+    assert alarm_limit(16 * known, known, 1, level=1 - NOMINAL) == 29
+    assert at_least(29, 16) > NOMINAL > at_least(30, 16)
+    assert at_most(4, 16) < NOMINAL < at_most(5, 16)
+    assert alarm_limit(400 * known, known, 1, level=1 - NOMINAL) == 460 + 1  # 400 + 3 sqrt 400, and one
+
+
+def test_with_no_more_than_those_wafers_the_limit_is_wider_and_at_one_in_twenty_lower() -> None:
+    """The product counts the doubt of the 16 itself, and says alarm at .05. Computed for this test."""
+    assert alarm_limit(400, 25, 1, level=1 - NOMINAL) == 30
+    assert alarm_limit(400, 25, 1) == 23
+    assert at_least(24, 16) < 0.05 < at_least(23, 16)
+
+
+@pytest.mark.parametrize(("k", "chart"), [(0, 0), (1, 4), (2, 6), (3, 8), (5, 11)])
+def test_the_alarm_after_few_pieces_is_not_the_charts(k: int, chart: int) -> None:
+    """After none at all the chart would cry at the first piece."""
+    assert math.floor(k + 3 * math.sqrt(k)) == chart
+    assert alarm_limit(k, 10, 10) > chart
+    assert chance_of_rise(k, 10, chart + 1, 10) > 0.05
 
 
 # --- two rates ----------------------------------------------------------------------------------
@@ -177,6 +216,7 @@ def test_the_conditional_test_is_never_the_bolder_one(
     """E-test: Krishnamoorthy and Thomson 2004 (J. Stat. Planning Inference 119), via scipy's manual."""
     ours = 2 * chance_of_rise(k1, 1, k2, 1)
     assert ours == pytest.approx(two_sided, abs=5e-4)
+    assert e_chance(k1, 1, k2, 1) == pytest.approx(unconditional, abs=5e-5)
     assert ours > unconditional
 
 
@@ -187,7 +227,7 @@ REPAIRS = [
     ((5, 10), (0, 10), 0.0313, 0.0156, 0.0099),
     ((12, 15), (3, 15), 0.0176, 0.0106, 0.0099),
     ((8, 10), (2, 20), 0.0034, 0.0019, 0.0020),
-    ((10, 10), (4, 5), 0.4755, 0.3683, 0.378),
+    ((10, 10), (4, 5), 0.4755, 0.3683, 0.3783),
 ]
 
 
@@ -198,7 +238,89 @@ def test_did_the_repair_work(
     fall, rise = chance_of_fall(*before, *after), chance_of_rise(*before, *after)
     assert fall == pytest.approx(conditional, abs=6e-5)
     assert (fall + 1 - rise) / 2 == pytest.approx(mid, abs=6e-5)  # half of what is just so many
+    assert e_chance(*before, *after, "fall") == pytest.approx(unconditional, abs=6e-5)
     assert fall > unconditional
+
+
+def test_the_e_test_by_hand() -> None:
+    """None in 1 h, then 2 in 1 h: clear by sqrt 2, at one an hour in both.
+
+    Of before and later (0,2) and (0,3) are as clear, and from (1,6) on: (6-1)/sqrt 7 = 1.89, but so is
+    (1,5) with 4/sqrt 6 = 1.63 and not (1,4) with 3/sqrt 5 = 1.34. After 2 before, 7: 5/3 = 1.67 is, 6:
+    4/sqrt 8 = sqrt 2 just so. After 3: 8 is, 5/sqrt 11 = 1.51, 7 with 4/sqrt 10 = 1.26 not. After 4: 9,
+    5/sqrt 13 = 1.39 not, 10 is. What is above 4 before comes to less than 1e-8.
+    """
+    later = {0: 2, 1: 5, 2: 6, 3: 8, 4: 10}
+    by_hand = math.fsum(poisson_sum(k, k, 1) * poisson_sum(n, 60, 1) for k, n in later.items())
+    assert e_chance(0, 1, 2, 1, "rise") == pytest.approx(by_hand, abs=1e-8)
+
+
+UPTO = 90  # a count of 24 on average reaches it with 1e-23
+
+
+def e_sum(k1: int, t1: int, k2: int, t2: int, is_as_clear: Callable[[Fraction, Fraction], bool]) -> float:
+    """All pairs of counts below `UPTO` whose difference, in whole numbers, is as clear as the seen one."""
+
+    def clear(x: int, y: int) -> Fraction:
+        """The square of difference over standard error, with the sign of the difference."""
+        apart, error = y * t1 - x * t2, y * t1 * t1 + x * t2 * t2
+        return Fraction(apart * abs(apart), error or 1)
+
+    rate, seen = (k1 + k2) / (t1 + t2), clear(k1, k2)
+    earlier, later = ([poisson_sum(k, k, rate * t) for k in range(UPTO)] for t in (t1, t2))
+    pairs = itertools.product(range(UPTO), range(UPTO))
+    return math.fsum(earlier[x] * later[y] for x, y in pairs if is_as_clear(clear(x, y), seen))
+
+
+E_GRID = [
+    (k1, t1, k2, t2)
+    for t1, t2 in ((1, 1), (6, 5), (3, 1), (10, 20))
+    for k1, k2 in ((0, 1), (0, 4), (1, 1), (1, 6), (2, 5), (5, 2), (7, 0), (12, 20), (20, 12))
+]
+
+
+@pytest.mark.parametrize("seen", E_GRID[::3])
+def test_the_e_test_is_the_sum_over_all_pairs_of_counts(seen: tuple[int, int, int, int]) -> None:
+    """In whole numbers, so that a pair exactly as clear as the seen one is never lost by rounding."""
+    assert e_chance(*seen, "rise") == pytest.approx(e_sum(*seen, lambda x, s: x >= s), abs=1e-13)
+    assert e_chance(*seen, "fall") == pytest.approx(e_sum(*seen, lambda x, s: x <= s), abs=1e-13)
+    assert e_chance(*seen) == pytest.approx(e_sum(*seen, lambda x, s: abs(x) >= abs(s)), abs=1e-13)
+
+
+def test_the_e_test_of_nothing_of_no_change_and_of_open_counts() -> None:
+    assert [e_chance(0, 5, 0, 9, side) for side in ("rise", "fall", "either")] == [1.0, 1.0, 1.0]
+    assert e_chance(4, 10, 2, 5) == 1.0
+    assert [e_chance(2, 5, math.inf, 5, side) for side in ("rise", "fall", "either")] == [0.0, 1.0, 0.0]
+    assert [e_chance(math.inf, 5, 2, 5, side) for side in ("rise", "fall", "either")] == [1.0, 0.0, 0.0]
+    assert e_chance(math.inf, 5, math.inf, 5) == 1.0
+
+
+def test_the_e_test_of_thousands_of_pieces_still_adds_up() -> None:
+    """A bell curve by then: 9,900 and 10,100 are sqrt 2 standard errors apart, one-sided .0786."""
+    assert e_chance(9900, 10, 10100, 10, "rise") == pytest.approx(math.erfc(1) / 2, abs=5e-4)
+
+
+@given(st.integers(0, 30), HOURS, st.integers(0, 30), HOURS)
+def test_the_e_test_in_minutes_and_from_the_other_end(k1: int, t1: float, k2: int, t2: float) -> None:
+    rise = e_chance(k1, t1, k2, t2, "rise")
+    assert 0 <= rise <= 1 + 1e-12
+    assert e_chance(k1, 60 * t1, k2, 60 * t2, "rise") == pytest.approx(rise, abs=1e-9)
+    assert e_chance(k2, t2, k1, t1, "fall") == rise
+    assert rise <= e_chance(k1, t1, k2, t2) + 1e-12 or k2 * t1 < k1 * t2
+
+
+@given(st.integers(0, 30), HOURS, st.integers(0, 30), HOURS)
+def test_more_pieces_later_are_never_likelier_by_the_e_test(k1: int, t1: float, k2: int, t2: float) -> None:
+    assert e_chance(k1, t1, k2 + 1, t2, "rise") <= e_chance(k1, t1, k2, t2, "rise") + 1e-12
+
+
+@given(st.integers(0, 30), HOURS, st.integers(1, 30), HOURS)
+def test_the_e_test_is_the_bolder_one_wherever_it_is_shown_as_a_figure(
+    k1: int, t1: float, k2: int, t2: float
+) -> None:
+    """Rarer than 1 in 10,000 both are shown as that."""
+    conditional, unconditional = chance_of_rise(k1, t1, k2, t2), e_chance(k1, t1, k2, t2, "rise")
+    assert k2 * t1 <= k1 * t2 or unconditional <= conditional + 1e-12 or unconditional < 1e-4
 
 
 def test_two_then_nine_by_hand() -> None:
@@ -325,12 +447,22 @@ def test_scipy_gives_the_same_chances(before: tuple[int, int], after: tuple[int,
 
 
 @pytest.mark.reference
-@pytest.mark.parametrize(("k1", "k2"), [(0, 3), (2, 6)])
-def test_scipy_gives_the_published_e_test(k1: int, k2: int) -> None:
+@pytest.mark.parametrize("seen", [(0, 1, 3, 1), (2, 1, 6, 1), *E_GRID, *[(*b, *a) for b, a, *_ in REPAIRS]])
+def test_scipy_gives_the_same_e_test(seen: tuple[int, int, int, int]) -> None:
+    """But for pairs exactly as clear as the seen one, of which scipy loses some by rounding.
+
+    It also has no figure for no piece at all, which here is no change.
+    """
     stats: Any = pytest.importorskip("scipy.stats")
-    unconditional = stats.poisson_means_test(k1, 1, k2, 1).pvalue
-    assert unconditional == pytest.approx({0: 0.0884, 2: 0.1749}[k1], abs=5e-5)
-    assert 2 * chance_of_rise(k1, 1, k2, 1) > unconditional
+    sides = {"rise": "less", "fall": "greater", "either": "two-sided"}
+    ties = e_sum(*seen, lambda x, s: x in (s, -s) or x == 0)
+    for side, alternative in sides.items():
+        with np.errstate(all="ignore"):
+            theirs = float(stats.poisson_means_test(*seen, alternative=alternative).pvalue)
+        assert theirs - 1e-9 <= e_chance(*seen, side) <= theirs + ties + 1e-9  # type: ignore[arg-type]
+    if seen[1::2] == (1, 1) and seen[0] < seen[2]:  # nothing to round, and a rise
+        theirs = float(stats.poisson_means_test(*seen, alternative="less").pvalue)
+        assert e_chance(*seen, "rise") == pytest.approx(theirs, abs=1e-9)
 
 
 @pytest.mark.reference

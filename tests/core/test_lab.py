@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bot.authoring.wording import read_words
 from bot.core.book import Book, fold
 from bot.core.book_entries import Entry, Lab, Note, OilChange
-from bot.core.lab import Sample, judge, rate, samples, tell_lab
+from bot.core.book_lines import read_line
+from bot.core.lab import FLOOR, TIMES, Sample, judge, rate, samples, tell_lab
+from bot.core.spoken import ENGLISH
 
 WORDS = read_words()
 
@@ -66,6 +71,23 @@ def test_a_machine_that_always_read_nothing_and_reads_six_is_called_up() -> None
     assert (verdict.element, verdict.usual, verdict.raised) == ("Fe", 0, True)
 
 
+def typed(*said: str) -> Book:
+    now = datetime(2026, 5, 20, 12, tzinfo=UTC)
+    return book(*(line for text in said for line in read_line(text, ENGLISH, now)))
+
+
+def test_both_published_examples_as_they_are_typed() -> None:
+    """100 ppm in 100 h; and none, none, none, then 6, which no limit of 50 would have called up."""
+    first = tell_lab(typed("oil change at 0 h", "lab report at 100 h: iron 100"), WORDS)
+    assert first[0].startswith("Iron: 100 ppm, 1 an hour.")
+    quiet = ["lab iron 0 after 9 h"] * 3
+    said = tell_lab(typed(*quiet, "lab iron 6 after 9 h"), WORDS)
+    assert said[0].startswith("Iron is up: 6 ppm, 0.67 an hour, where 0 an hour was usual for this bike.")
+    assert "Look at filter, screen and plug" in said[0]
+    busy = tell_lab(typed(*["lab iron 60 after 9 h"] * 3, "lab iron 60 after 9 h"), WORDS)
+    assert busy[0].startswith("Iron: 60 ppm, 6.7 an hour. Usual for this bike is 6.7 an hour.")
+
+
 def test_a_machine_that_always_reads_much_is_usual_at_that() -> None:
     busy = [line for i in range(3) for line in (change(10 * i), lab(10 * i + 10, Fe=100))]
     verdict = judge(samples(book(*busy, change(30), lab(38, Fe=100))))[0]
@@ -101,3 +123,38 @@ def test_what_is_said_of_each_element() -> None:
     assert said[1] == "Iron: 11 ppm, 1.1 an hour. Usual for this bike is 1 an hour."
     assert said[2].startswith("Aluminium: 3 ppm, 0.3 an hour. The first figure")
     assert all(len(text) < 300 for text in said)
+
+
+# --- what always holds --------------------------------------------------------------------------
+
+REPORTS = st.lists(
+    st.builds(
+        lambda fe, hours, filling: Sample({"Fe": fe}, hours, filling),
+        st.floats(0, 200), st.none() | st.floats(0.5, 100), st.integers(1, 3),
+    ),
+    min_size=1, max_size=6,
+).map(lambda told: tuple(sorted(told, key=lambda report: report.filling)))  # fmt: skip
+
+
+def on(report: Sample, ppm: float, hours: float | None) -> Sample:
+    return Sample({"Fe": ppm}, hours, report.filling)
+
+
+@given(REPORTS)
+def test_minutes_give_what_hours_give(reports: tuple[Sample, ...]) -> None:
+    """But for a figure that is just at a limit, where a bit of rounding may tip it."""
+    minutes = tuple(on(r, r.ppm["Fe"], None if r.hours is None else 60 * r.hours) for r in reports)
+    for one, other in zip(judge(reports), judge(minutes), strict=True):
+        assert 60 * other.rate == pytest.approx(one.rate, abs=1e-6)
+        usual = one.usual or 0.0
+        above = (one.rate - usual) * (reports[-1].hours or 0.0)
+        if abs(one.rate - TIMES * usual) > 1e-6 and abs(above - FLOOR) > 1e-6:
+            assert other.raised == one.raised
+
+
+@given(REPORTS, st.floats(0.1, 500))
+def test_more_of_an_element_never_takes_the_call_back(reports: tuple[Sample, ...], more: float) -> None:
+    *past, newest = reports
+    raised = (*past, on(newest, newest.ppm["Fe"] + more, newest.hours))
+    for fewer, found in zip(judge(reports), judge(raised), strict=True):
+        assert found.raised or not fewer.raised

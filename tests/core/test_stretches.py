@@ -6,10 +6,10 @@ import itertools
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from bot.core.counts import alarm_limit, chance_of_fall, chance_of_rise, ratio_limits
+from bot.core.counts import Side, alarm_limit, chance_of_fall, chance_of_rise, e_chance, ratio_limits
 from bot.core.stretches import LOOKS, Stretch, pool
 
 SPAN = st.tuples(st.integers(0, 12), st.integers(0, 6)).map(lambda s: (s[0], s[0] + s[1]))
@@ -40,6 +40,32 @@ def test_the_span_of_ratios_holds_the_extreme_cases(now: Stretch) -> None:
     every = [ratio_limits(*case) for case in cases(before, now)]
     assert before.times(now)[0] == pytest.approx(min(low for low, _ in every))
     assert before.times(now)[1] == pytest.approx(max(high for _, high in every))
+
+
+RUN = st.floats(1, 20).map(lambda t: (t, t))
+
+
+@given(st.builds(Stretch, SPAN, RUN), st.builds(Stretch, SPAN, RUN), st.sampled_from(["rise", "fall"]))
+def test_the_span_by_the_e_test_holds_every_count(before: Stretch, now: Stretch, side: Side) -> None:
+    """But for no piece in either: that is no change, and one piece may be likelier either way."""
+    assume(before.pieces[0] and now.pieces[0])
+    every = [e_chance(*case, side) for case in cases(before, now)]
+    assert before.by_e_test(now, side) == pytest.approx((min(every), max(every)), abs=1e-12)
+
+
+@given(STRETCH, STRETCH, st.sampled_from(["rise", "fall"]))
+def test_over_vague_hours_a_case_lies_hardly_outside_the_span(
+    before: Stretch, now: Stretch, side: Side
+) -> None:
+    assume(before.pieces[0] and now.pieces[0])
+    low, high = before.by_e_test(now, side)
+    assert all(low - 0.05 <= e_chance(*case, side) <= high + 0.05 for case in cases(before, now))
+
+
+def test_the_e_test_of_an_open_count() -> None:
+    many, few = Stretch((60, None), (5.0, 5.0)), Stretch((2, 2), (6.0, 6.0))
+    assert few.by_e_test(many, "rise") == (0.0, e_chance(2, 6, 60, 5, "rise"))
+    assert many.by_e_test(few, "fall") == (0.0, e_chance(60, 5, 2, 6, "fall"))
 
 
 def test_an_open_count_has_no_upper_end() -> None:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from bot.core.counts import alarm_limit, chance_of_fall, chance_of_rise
+from bot.core.counts import alarm_limit, chance_of_fall, chance_of_rise, e_chance
 from bot.core.trend import Interval, Trend, judge, pooled
 
 FILTER, OIL = "filter", "oil"
@@ -425,3 +425,20 @@ def test_the_alarm_limit_is_where_the_next_look_would_be_called_rising(
 def test_a_fall_is_the_same_test_from_the_other_side() -> None:
     trend = told(look(12, 15), look(3, 15))
     assert trend.chance == pytest.approx((chance_of_fall(12, 15, 3, 15),) * 2)
+
+
+def test_the_e_test_is_shown_beside_it_and_judges_nothing() -> None:
+    """5, then none in as many hours: .0313 and .0099; 4, then none: .0625 and .0206, and that is no fall."""
+    five, four = (told(look(k, 10), look(0, 10)) for k in (5, 4))
+    assert five.e_chance == pytest.approx((0.0099, 0.0099), abs=5e-5)
+    assert four.e_chance == pytest.approx((e_chance(4, 10, 0, 10, "fall"),) * 2)
+    assert four.e_chance is not None
+    assert four.e_chance[1] < 0.05
+    assert [five.direction, four.direction] == ["falling", "same"]
+    assert told(look(4, 10)).e_chance is None
+
+
+def test_the_e_test_has_no_figure_for_clumps() -> None:
+    """It is for pieces that come singly, and takes whole counts only."""
+    trend = told(*[look(k, 5) for k in CLUMPED], look(10, 5))
+    assert (trend.widened, trend.e_chance) == (True, None)

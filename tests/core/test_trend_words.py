@@ -112,12 +112,16 @@ def test_what_was_left_out_is_said() -> None:
 
 
 def test_numbers_on_request() -> None:
-    """Limits: 0.242/6, 7.225/6, 4.115/5, 17.085/5 as in test_counts; chance as by hand there."""
+    """Limits: 0.242/6, 7.225/6, 4.115/5, 17.085/5 as in test_counts; chance as by hand there.
+
+    E-test by scipy 1.17.1: .00762.
+    """
     text = numbers(judge(bike(look(2, 6), look(9, 5))), WORDS)
     assert text == (
         "An hour: 0.33 (95% limits 0.04 to 1.2) before, 1.8 (95% limits 0.82 to 3.4) now. "
-        "Times as many: 1.1 to 51. So many or more by chance alone: 1.6 of 100. "
-        "Alarm: above 7 in the next 5 h; a stop comes first. Whether pieces clump needs 7 more looks."
+        "Times as many: 1.1 to 51. So many or more by chance alone: 1.6 of 100, "
+        "by the bolder E-test 0.76. Alarm: above 7 in the next 5 h; a stop comes first. "
+        "Whether pieces clump needs 7 more looks."
     )
 
 
@@ -128,6 +132,7 @@ def test_numbers_of_a_first_look_of_clumps_and_of_spans() -> None:
     )
     clumped = numbers(judge(bike(*[look(k, 5) for k in CLUMPED], look(10, 5))), WORDS)
     assert "Variance to mean 2.8, over 2: all this is widened for clumps." in clumped
+    assert "by chance alone: 13 of 100. Alarm" in clumped  # I(3.59, 12.49; 1/9) = .126 by scipy 1.17.1
     vague = numbers(judge(bike(look(2, 6, ""), look((5, 30), 5))), WORDS)
     assert "An hour: 0.33 (95% limits 0.04 to 1.2) before, 1 to 6 (95% limits 0.32 to 8.6) now." in vague
     assert "in doubt above" in vague
