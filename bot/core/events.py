@@ -166,8 +166,23 @@ class PointTold(_Event):
     answer: Literal["yes", "no", "unsure"]
 
 
+class Shed(BaseModel):
+    """What a bike was counted to shed: pieces over running hours, spans (low, high).
+
+    `spread`: variance to mean of its history where its pieces come in clumps, else 1.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+    pieces: tuple[int, int]
+    hours: tuple[float, float]
+    spread: float = 1.0
+
+
 class Mended_(_Event):
-    """The work of a remedy is done. `confirmed`: every closing point was answered yes."""
+    """The work of a remedy is done. `confirmed`: every closing point was answered yes.
+
+    `shed`: what the bike was counted to shed before it, by its book; None where that is not known.
+    """
 
     kind: Literal["mended"] = "mended"
     remedy: str
@@ -175,6 +190,7 @@ class Mended_(_Event):
     confirmed: bool
     minutes: float = 0
     money: float = 0
+    shed: Shed | None = None
 
 
 class AfterWork(_Event):

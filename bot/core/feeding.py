@@ -6,58 +6,117 @@ change in the book, beside what the book holds; or the book's own newest look, w
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from datetime import date
 
 from bot.core import agenda
 from bot.core.book import LEAST, Book, Place, Standing, recent_intervals
 from bot.core.book_entries import Look, OilChange, Work
-from bot.core.events import Answered
+from bot.core.events import Answered, LookRound, Shed
 from bot.core.findings import BOOK
 from bot.core.flow import Asked_, Graded, Number, One, fits
 from bot.core.hearing import answer
-from bot.core.offers import Chosen, Measured, Reading
+from bot.core.history import pieces_told
+from bot.core.offers import Chosen, Measured, Reading, Spanned
 from bot.core.phrases import plain
 from bot.core.plan import known
-from bot.core.stops import pieces_told
 from bot.core.talk import Talk
 from bot.core.trend import Interval, judge
 from bot.core.trend_words import tell
 
 LATELY = 14  # days that a look in the book is still of this find; common practice, no source
+Numbers = tuple[float, float] | None  # what was counted or measured, a span
 JUST_NOW = 0.5  # running hours since the change in which nothing can have gathered; the same
 
 
 def feed(talk: Talk) -> bool:
     """Answer one more question from the book; False when it knows none."""
     state = talk.state
-    if state.bike is None or state.watch is not None or state.ended is not None or state.slice > 0:
+    looking_again = state.watch is not None and state.watch.in_round
+    if state.bike is None or state.ended is not None:
+        return False
+    if not looking_again and (state.watch is not None or state.slice > 0):
         return False
     kept = talk.desk.books(state.bike)
     for id, ask in talk.sure().questions.items() if kept.lines else ():
-        if _is_open(talk, id, ask):
-            found = next(_readings(talk, ask, kept), None)
-            if found is not None:
-                _write_down(talk, id, *found)
-                return True
+        if not _is_open(talk, id, ask):
+            continue
+        told = _look_again(talk, id, ask, kept) if looking_again else _readings(talk, ask, kept)
+        found = next(told, None)
+        if found is not None:
+            _write_down(talk, id, *found)
+            return True
     return False
 
 
 def _is_open(talk: Talk, id: str, ask: Asked_) -> bool:
-    """Asked by no one, answered by no one, and not taken back after the book had answered it."""
-    told = talk.state.told(id)
+    """Asked by no one, answered by no one, and not taken back after the book had answered it.
+
+    In a second look all that counts is what was said in it.
+    """
+    state, again = talk.state, talk.state.watch is not None
+    rounds = [e.seq for e in state.entries if isinstance(e.event, LookRound)]
+    since = rounds[-1] if again and rounds else 0
     fed = any(isinstance(e.event, Answered) and (e.event.ask, e.event.rank) == (id, BOOK)
-              for e in talk.state.entries)  # fmt: skip
-    fed = fed or agenda.answered(talk.state, id) or agenda.whole(told)
-    return not fed and fits(ask.only_when, known(talk.state))
+              for e in state.entries if e.seq > since)  # fmt: skip
+    fed = fed or agenda.answered(state, id) or (not again and agenda.whole(state.told(id)))
+    return not fed and fits(ask.only_when, known(state))
 
 
-def _readings(talk: Talk, ask: Asked_, kept: Book) -> Iterator[tuple[Reading, str]]:
+def _look_again(talk: Talk, id: str, ask: Asked_, kept: Book) -> Iterator[tuple[Reading, str, Numbers]]:
+    """What the book holds of this second look: the pieces of a look made since the last one was judged."""
+    watch, flow = talk.state.watch, talk.sure()
+    assert watch is not None
+    counts = isinstance(ask, Graded) and ask.counts == "pieces" and id in flow.second_looks[watch.plan].asks
+    looks = recent_intervals(kept) if counts and watch.from_hours is not None else ()
+    if not looks or watch.from_hours is None or looks[-1].ends <= watch.from_hours + JUST_NOW:
+        return
+    assert isinstance(ask, Graded)
+    low, high = looks[-1].pieces
+    ids = _classes(ask, low, high)
+    amount = f"{low}" if low == high else talk.words.say("trend.over", low=low - 1) if high is None else (
+        talk.words.say("trend.span", low=low, high=high))  # fmt: skip
+    words = talk.words.say("book.pieces", n=amount, hours=f"{looks[-1].ends:.4g}")
+    yield Chosen(ids[0]) if len(ids) == 1 else Spanned(ids), words, None if high is None else (low, high)
+
+
+def _classes(ask: Graded, low: int, high: int | None) -> tuple[str, ...]:
+    """The classes that a span of pieces touches."""
+    out, below = [], -1.0
+    for id, grade in ask.classes.items():
+        top = math.inf if grade.upto is None else grade.upto
+        if low <= top and (high is None or high > below):
+            out.append(id)
+        below = top
+    return tuple(out)
+
+
+def shed_before(talk: Talk) -> Shed | None:
+    """What this bike shed before the first repair of the case; None where nobody counted it.
+
+    Not after a piece broke off, now or before: then silence says nothing, and a count no more.
+    """
+    state = talk.state
+    if not state.bike or state.slice > 0:
+        return None
+    kept = talk.desk.books(state.bike)
+    looks = _looks(talk, kept) if kept.lines else ()
+    if not looks:
+        return None
+    pieces, hours, trend = looks[-1].pieces, looks[-1].hours, judge(looks)
+    if pieces[1] is None or pieces[0] < 1 or trend.chunk_now or trend.chunk_before:
+        return None
+    spread = trend.dispersion if trend.widened and trend.dispersion else 1.0
+    return Shed(pieces=(pieces[0], pieces[1]), hours=hours, spread=spread)
+
+
+def _readings(talk: Talk, ask: Asked_, kept: Book) -> Iterator[tuple[Reading, str, Numbers]]:
     """How the book answers a question, with the words for it."""
     if isinstance(ask, Number) and ask.book == "since_work":
         hours = _since_work(talk, kept)
         if hours is not None and ask.allowed[0] <= hours[0] <= hours[1] <= ask.allowed[1]:
-            yield Measured(*hours), talk.words.say("book.since_work", hours=f"{sum(hours) / 2:.3g}")
+            yield Measured(*hours), talk.words.say("book.since_work", hours=f"{sum(hours) / 2:.3g}"), hours
     if isinstance(ask, One) and any(each.book for each in ask.answers.values()):
         looks = _looks(talk, kept)
         trend = judge(looks) if looks else None
@@ -65,13 +124,14 @@ def _readings(talk: Talk, ask: Asked_, kept: Book) -> Iterator[tuple[Reading, st
             return  # a piece broke off, now or before: less clears nothing
         for id, each in ask.answers.items():
             if trend is not None and trend.direction in each.book:
-                yield Chosen(id), f"{each.label}. {tell(trend, talk.words)}"
+                yield Chosen(id), f"{each.label}. {tell(trend, talk.words)}", None
 
 
-def _write_down(talk: Talk, id: str, reading: Reading, words: str) -> None:
+def _write_down(talk: Talk, id: str, reading: Reading, words: str, number: Numbers) -> None:
     found = answer(talk, id, reading)
     assert found is not None
-    talk.emit(found.model_copy(update={"rank": BOOK, "minutes": 0.0, "words": words[:300]}))
+    told = {"rank": BOOK, "minutes": 0.0, "words": words[:300], "number": number}
+    talk.emit(found.model_copy(update=told))
     said = talk.words.say("book.knows", name=talk.state.nickname, what=words)
     talk.tell(plain(talk.words, said, kind="record"))  # history: no channel shows it to a group
 

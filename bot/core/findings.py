@@ -76,19 +76,30 @@ class Finding:
     rank: int = ASKED
     round: int = 0
     seq: int = 0
+    pieces: tuple[int, int | None] | None = None  # of a question that counts pieces: how many, a span
+
+
+@dataclass(frozen=True, slots=True)
+class Shed:
+    """Pieces that a bike was counted to shed over running hours, in the least case; see `shedding.py`."""
+
+    pieces: float
+    hours: float
+    spread: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class Mended:
     """A remedy was done. `confirmed`: every closing point was said to be right.
 
-    `badly`: the `ask_after` points that were answered badly.
+    `badly`: the `ask_after` points that were answered badly. `shed`: what came before it, if counted.
     """
 
     remedy: str
     confirmed: bool = False
     badly: frozenset[str] = frozenset()
     seq: int = 0
+    shed: Shed | None = None
 
 
 @dataclass(frozen=True, slots=True)

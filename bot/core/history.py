@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 from bot.core import events, findings
 from bot.core.events import Answered, Entry
-from bot.core.flow import Flow
+from bot.core.flow import Flow, Graded
 from bot.core.state import State
 
 TRAIT_RANK = 2  # a careful question
@@ -219,16 +219,40 @@ def _step(
         value = value_of(event)
         if value is None or event.ask not in flow.asks:
             return None
-        return findings.Finding(event.ask, value, event.rank, rounds[entry.seq], entry.seq)
+        counted = _pieces(flow, event)
+        return findings.Finding(event.ask, value, event.rank, rounds[entry.seq], entry.seq, counted)
     if isinstance(event, events.Mended_):
         if event.remedy not in flow.remedies:
             return None
         repair = done[entry.seq]
-        return findings.Mended(event.remedy, confirmed(flow, repair), repair.badly, entry.seq)
+        sure = confirmed(flow, repair)
+        return findings.Mended(event.remedy, sure, repair.badly, entry.seq, _shed(event))
     if isinstance(event, events.SaidOfRepair):
         return findings.Said(event.word, entry.seq)
     hours = ran(event)
     return findings.Ran(hours, entry.seq) if hours > 0 else None
+
+
+def pieces_told(ask: Graded, v: Answered) -> tuple[int, int | None]:
+    """How many pieces an answer means: the number that was said, or what its classes stand for."""
+    if v.number is not None:
+        return round(v.number[0]), round(v.number[1])
+    order = list(ask.classes)
+    first, last = (order.index(v.value[place]) for place in (0, -1))
+    below = ask.classes[order[first - 1]].upto if first else None
+    top = ask.classes[order[last]].upto
+    return 0 if below is None else round(below) + 1, None if top is None else round(top)
+
+
+def _pieces(flow: Flow, event: Answered) -> tuple[int, int | None] | None:
+    ask = flow.asks[event.ask]
+    return pieces_told(ask, event) if isinstance(ask, Graded) and ask.counts == "pieces" else None
+
+
+def _shed(event: events.Mended_) -> findings.Shed | None:
+    """The slowest shedding that was counted: a repair is not to be called proved by what was vague."""
+    shed = event.shed
+    return None if shed is None else findings.Shed(shed.pieces[0], shed.hours[1], shed.spread)
 
 
 def value_of(event: Answered) -> findings.Value | None:

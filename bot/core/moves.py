@@ -38,6 +38,7 @@ from bot.core.events import (
     Withdrawn,
     WorkLeft,
 )
+from bot.core.feeding import shed_before
 from bot.core.flow import Look, Number, SecondLook, Several
 from bot.core.hearing import answer
 from bot.core.offers import Chosen, Reading
@@ -204,7 +205,7 @@ def finish_work(talk: Talk) -> None:
     talk.emit(
         Mended_(
             remedy=work.remedy, causes=causes, confirmed=bool(told) and all(t == "yes" for t in told),
-            minutes=remedy.minutes, money=money,
+            minutes=remedy.minutes, money=money, shed=shed_before(talk),
         )
     )  # fmt: skip
 

@@ -40,6 +40,8 @@ The chance that the fault is gone is the weight of the empty set.
 What gathers while the engine runs (pieces in the oil: `gathers` of a sign) says the less the shorter
 the run was: a clean look after twenty minutes hardly speaks for the repair, clean hours do. All its
 chances are taken over the hours since the last look for it, by the rate model (see `chances.Rows`).
+Where this bike's own pieces were counted before the repair, its own rate takes the place of that of
+bikes at large, for the sets in which what was mended is there again (see `shedding.py`).
 
 While it runs after a repair, the redone joint may come loose: with `comes_back` = p in ten hours,
 each set lacking the mended cause gets it with 1 - (1 - p) ** (hours / 10). Where one remedy mends
@@ -70,10 +72,11 @@ from typing import NamedTuple
 import numpy as np
 
 from bot.core.chances import Table, likelihood, rows_of, weigh
-from bot.core.evidence import Hearing, hearings, known_signs
+from bot.core.evidence import Hearing, Voice, hearings, known_signs
 from bot.core.family import Array, Family, Move, coming, family_of, going
 from bot.core.findings import History, Mended, Pinned, Ran
 from bot.core.flow import Cause, Flow, Remedy, Traits, fits
+from bot.core.shedding import Shedding, found, gathers
 
 __all__ = [
     "Beliefs", "Family", "Table", "Weighed", "explain", "family_of", "known_signs", "likelihood",
@@ -101,6 +104,7 @@ class Beliefs:
 
     family: Family
     weights: Array
+    shedding: Shedding | None = None  # what this bike was counted to shed, where a repair is to be proved
 
     @property
     def total(self) -> float:
@@ -217,6 +221,7 @@ class _Filter:
         self.flow, self.now = flow, start
         self.loose: dict[int, float] = {}  # mended cause -> chance to come back in ten hours
         self.left: set[int] = set()
+        self.shedding: Shedding | None = None
         causes = start.family.causes
         self.alone = tuple(k for k, name in enumerate(causes) if flow.causes[name].alone)
 
@@ -224,6 +229,30 @@ class _Filter:
         weights = self.now.weights * chance
         top = weights.max()
         self.now = Beliefs(self.now.family, weights / top if top < 1e-100 else weights)
+
+    def look(self, voices: tuple[Voice, ...], hours: float | None) -> None:
+        """All that was found in one stretch. `hours`: in which something could gather, if it ran."""
+        rows, oil = rows_of(self.flow, self.now.family, hours), list[tuple[Voice, Array]]()
+        for voice in voices:
+            chance = weigh(rows, voice)
+            if chance is None:
+                continue
+            if self.shedding and hours and any(gathers(self.flow, seen) for seen in voice.own):
+                oil.append((voice, chance))
+            else:
+                self.weigh(chance)
+        if oil and self.shedding and hours:
+            self._look_at_oil(self.shedding, oil, hours)
+
+    def _look_at_oil(self, own: Shedding, oil: list[tuple[Voice, Array]], hours: float) -> None:
+        """By this bike's own count, where the look says how many pieces came."""
+        chance = np.prod([chance for _, chance in oil], axis=0)
+        pieces = found(self.flow, (voice for voice, _ in oil))
+        if pieces is not None:
+            family = self.now.family
+            chance = own.beside(family, chance, own.factor(self.flow, family, pieces, hours))
+            self.shedding = own.looked(pieces, hours)
+        self.weigh(chance)
 
     def mend(self, step: Mended) -> None:
         remedy = self.flow.remedies[step.remedy]
@@ -233,6 +262,7 @@ class _Filter:
         for k in mended:
             self.now = _shift(self.now, going(self.now.family, k), remedy.holds)
         self._leave(remedy, step.confirmed)
+        self.shedding = Shedding(step.shed, tuple(mended)) if step.shed else None
         back = _times_odds(remedy.comes_back, BADLY ** len(step.badly))
         parts = before / before.sum() if before.sum() > 0 else before
         self.loose |= {k: back * float(part) for k, part in zip(mended, parts, strict=True)}
@@ -274,15 +304,12 @@ def posterior(flow: Flow, traits: Traits, history: History) -> Beliefs:
     """What is wrong now, by all that was found and done. KeyError for ids the flow does not have."""
     through, ran = _Filter(flow, prior(flow, traits)), Gathered()
     for hearing in hearings(flow, history):
-        for voice in hearing.voices:
-            chance = weigh(rows_of(flow, through.now.family, ran.hours), voice)
-            if chance is not None:
-                through.weigh(chance)
+        through.look(hearing.voices, ran.hours)
         if hearing.said:
             through.hear(hearing.said.word)
         through.end(hearing.end)
         ran.go_on(flow, hearing)
-    return through.now
+    return Beliefs(through.now.family, through.now.weights, through.shedding)
 
 
 @dataclass
@@ -296,14 +323,9 @@ class Gathered:
         if isinstance(hearing.end, Mended):
             self.hours = None
         elif isinstance(hearing.end, Ran):
-            looked = any(_gathers(flow, seen) for voice in hearing.voices for seen in voice.own)
+            looked = any(gathers(flow, seen) for voice in hearing.voices for seen in voice.own)
             before = 0.0 if looked or self.hours is None else self.hours
             self.hours = before + hearing.end.hours
-
-
-def _gathers(flow: Flow, observable: str) -> bool:
-    sign = flow.signs.get(observable)
-    return sign is not None and sign.gathers is not None
 
 
 # --- why ------------------------------------------------------------------------------------

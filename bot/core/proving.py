@@ -14,19 +14,18 @@ import numpy as np
 from bot.core import plan
 from bot.core.chances import rows_of
 from bot.core.counts import solve
-from bot.core.events import Mended_, RemedyBegun
+from bot.core.events import Mended_, RemedyBegun, Shed
 from bot.core.evidence import known_signs
 from bot.core.family import Array
 from bot.core.findings import ABSENT, reading
 from bot.core.flow import Flow, Graded, SecondLook
-from bot.core.history import acting, history
+from bot.core.history import acting, history, pieces_told
 from bot.core.odds import Beliefs
 from bot.core.proof import LEVELS
 from bot.core.state import State
-from bot.core.stops import pieces_told
 from bot.core.talk import Talk
-from bot.core.trend_words import SENSIBLE
 
+SENSIBLE = 200  # clean running hours that anyone would still wait for
 LONGEST = 10_000.0  # running hours in which the answer is looked for
 
 
@@ -47,12 +46,25 @@ def _lines(talk: Talk, second: SecondLook, now: Beliefs, chance: int) -> Iterato
     flow, words = talk.sure(), talk.words
     wanted = [level for level in LEVELS if now.fixed < level]
     yield words.say("proof.held" if wanted else "proof.proved", chance=chance)
+    if shed := _counted_by_the_book(talk.state):
+        yield words.say("proof.own", pieces=_span(shed.pieces), hours=_span(shed.hours))
     hours = {level: clean_hours_to(flow, now, second, level) for level in wanted}
     able = [level for level in wanted if hours[level] <= SENSIBLE]
     for level in able:
         yield words.count("proof.more", _whole(hours[level]), level=f"{100 * level:g}")
     if wanted and not able:
         yield words.say("proof.never")
+
+
+def _counted_by_the_book(state: State) -> Shed | None:
+    """What this bike shed before the last repair, where that was counted."""
+    done = [entry.event for entry in acting(state) if isinstance(entry.event, Mended_)]
+    return done[-1].shed if done else None
+
+
+def _span(span: tuple[float, float]) -> str:
+    low, high = (f"{x:.3g}" for x in span)
+    return low if low == high else f"{low} to {high}"
 
 
 def _whole(hours: float) -> int:
@@ -64,10 +76,13 @@ def clean_hours_to(flow: Flow, now: Beliefs, second: SecondLook, level: float) -
 
     inf when no silence will do: what is left would shed as little as a sound engine.
     """
-    each = clean_hour(flow, now, second)
+    each, own = clean_hour(flow, now, second), now.shedding
 
     def unfixed(hours: float) -> float:
-        weights = now.weights * np.exp(hours * np.log(each / each.max()))
+        clean = np.exp(hours * np.log(each / each.max()))
+        if own is not None and hours > 0:
+            clean = own.beside(now.family, clean, own.factor(flow, now.family, 0, hours))
+        weights = now.weights * clean
         return 1 - float(weights[now.family.empty] / weights.sum())
 
     return math.inf if unfixed(LONGEST) > 1 - level else solve(unfixed, 1 - level)

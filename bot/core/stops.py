@@ -79,17 +79,6 @@ def _results(flow: Flow, v: Answered) -> Iterator[tuple[str, bool]]:
         yield f"{v.ask}.good", not v.value
 
 
-def pieces_told(ask: Graded, v: Answered) -> tuple[int, int | None]:
-    """How many pieces an answer means: the number that was said, or what its classes stand for."""
-    if v.number is not None:
-        return round(v.number[0]), round(v.number[1])
-    order = list(ask.classes)
-    first, last = (order.index(v.value[place]) for place in (0, -1))
-    below = ask.classes[order[first - 1]].upto if first else None
-    top = ask.classes[order[last]].upto
-    return 0 if below is None else round(below) + 1, None if top is None else round(top)
-
-
 def _graded(flow: Flow, v: Answered) -> tuple[str, int] | None:
     """A graded sign and the highest step an answer told of it."""
     ask = flow.asks.get(v.ask)

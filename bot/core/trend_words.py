@@ -1,11 +1,10 @@
-"""Trend and proof as a rider reads them on a phone: words first, numbers when he asks for them."""
+"""A trend as a rider reads it on a phone: words first, numbers when he asks for them."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
 
-from bot.core.proof import Proof
 from bot.core.stretches import Pieces, Span, Stretch
 from bot.core.trend import Trend
 from bot.core.words import Words
@@ -13,8 +12,6 @@ from bot.core.words import Words
 LONGEST = 299  # characters of one message; remarks that would not fit are left out, the least first
 ROUND = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80)  # figures that one says aloud
 RARE = 1000  # rarer than 1 time in this is said as that
-EVEN = 0.5  # pieces came again and it is likelier than not still wrong: no more running to prove it
-SENSIBLE = 200  # clean running hours that anyone would still wait for
 
 
 def tell(trend: Trend, words: Words) -> str:
@@ -33,22 +30,6 @@ def numbers(trend: Trend, words: Words) -> str:
             words.say("trend.cleaning.unknown") if trend.cleaning_unknown else "",
         ]
     )
-
-
-def tell_proof(proof: Proof, words: Words) -> str:
-    """How far the repair is proved, and how many clean running hours are still wanted."""
-    if proof.chunk:
-        return words.say("proof.chunk", seen=_seen(proof.found, proof.hours, words))
-    chance = _of_100(proof.chance, words)
-    if proof.too_few:
-        return words.say("proof.few", seen=_seen(proof.found, proof.hours, words), chance=chance)
-    if proof.found != (0, 0):
-        seen = _seen(proof.found, proof.hours, words)
-        found = words.say("proof.found", seen=seen, chance=chance)
-        doubtful = proof.chance[0] < EVEN
-        return _fitting([found, words.say("proof.not_fixed") if doubtful else _wanted(proof, words)])
-    head = words.say("proof.proved" if proof.proved else "proof.held", chance=chance)
-    return _fitting([head, _wanted(proof, words)])
 
 
 def _fitting(lines: Iterable[str]) -> str:
@@ -150,26 +131,6 @@ def _scatter(trend: Trend, words: Words) -> str:
         key = "trend.scatter.wide" if trend.widened else "trend.scatter"
         return words.say(key, value=_figure(trend.dispersion, words))
     return words.count("trend.scatter.needs", trend.looks_needed) if trend.looks_needed else ""
-
-
-# --- the proof ------------------------------------------------------------------------------
-
-
-def _wanted(proof: Proof, words: Words) -> str:
-    """Clean hours to the first level that is not reached; empty when all are."""
-    open_levels = [(level, hours) for level, hours in proof.more_hours if hours > 0]
-    if not open_levels:
-        return ""
-    level, hours = open_levels[0]
-    if hours > SENSIBLE:
-        return words.say("proof.never")
-    return words.count("proof.more", math.ceil(hours - 1e-9), level=f"{100 * level:g}")
-
-
-def _of_100(chance: Span, words: Words) -> str:
-    """Rounded down, and never certain either way."""
-    low, high = (min(99, max(1, math.floor(100 * c + 1e-9))) for c in chance)
-    return f"{low}" if low == high else words.say("trend.span", low=low, high=high)
 
 
 # --- figures --------------------------------------------------------------------------------

@@ -9,19 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bot.core.counts import chance_of_fall, clean_hours_to_show
-from bot.core.proof import clean_hours_needed, fixed_chance, prove, still_wrong_factor
-from bot.core.trend import Interval
+from bot.core.counts import chance_of_fall
+from bot.core.proof import still_wrong_factor
 
 SHED = 0.05  # pieces an hour that the bike of these tests sheds anyway
 
 
-def run(
-    pieces: int | tuple[int, int | None], hours: float | tuple[float, float], chunk: bool = False
-) -> Interval:
-    counted = (pieces, pieces) if isinstance(pieces, int) else pieces
-    over = hours if isinstance(hours, tuple) else (float(hours), float(hours))
-    return Interval(over, counted, 0.0, chunk=chunk)
+def fixed_chance(prior: float, factor: float) -> float:
+    """Bayes for two cases."""
+    return prior / (prior + (1 - prior) * factor)
 
 
 # --- a known rate, and one that was counted -----------------------------------------------------
@@ -104,112 +100,39 @@ def test_many_pieces_speak_no_stronger_than_the_cap() -> None:
     assert still_wrong_factor(500, 10, 400, 10, SHED) == 1e12
 
 
-# --- hours still needed --------------------------------------------------------------------------
+# --- hours of silence ----------------------------------------------------------------------------
 
 
-def test_hours_needed_by_hand() -> None:
-    """Even chance, 2 in 10 h, for 90 of 100: silence of 1/9, so (1 + T/10)^2 = 9 and T = 20."""
-    assert clean_hours_needed(0.5, 2, 10, 0.90) == pytest.approx(20)
-    assert clean_hours_needed(0.5, 1, 10, 0.90) == pytest.approx(80)
-    assert clean_hours_needed(0.5, 6, 10, 0.90, dispersion=3) == pytest.approx(20)
-
-
-def test_hours_needed_at_the_ends() -> None:
-    assert clean_hours_needed(0.96, 2, 10, 0.95) == 0.0
-    assert clean_hours_needed(0.5, 0, 10, 0.95) == math.inf
-
-
-def test_an_even_prior_and_nineteen_to_one_need_what_the_test_needs() -> None:
-    """Silence of 1/19 instead of 1/20."""
-    needed = clean_hours_needed(0.5, 5, 10, 0.95)
-    assert needed == pytest.approx(clean_hours_to_show(5, 10, 1 / 19))
-    assert needed < clean_hours_to_show(5, 10)
-
-
-@given(st.floats(0.05, 0.9), st.integers(1, 30), st.floats(1, 30), st.sampled_from([0.9, 0.95]))
-def test_the_hours_needed_just_reach_the_level(prior: float, k: int, hours: float, level: float) -> None:
-    needed = clean_hours_needed(prior, k, hours, level)
-    reached = fixed_chance(prior, still_wrong_factor(0, needed, k, hours, 0.0))
-    assert reached == pytest.approx(max(level, prior))
-
-
-# --- a repair and its running --------------------------------------------------------------------
-
-
-def test_a_repair_is_proved_in_steps() -> None:
-    """8 in 10 h at prior .7; .1 an hour of it is the bike's own, so 7 are the fault's.
-
-    Silence of 7/27 for 90 of 100, 7/57 for 95: T = 10 ((27/7)^(1/7) - 1) = 2.13 and 3.49 in all.
+@pytest.mark.parametrize(
+    ("pieces", "hours"), [(1, 190), (2, 34.7), (3, 17.1), (4, 11.2), (5, 8.2), (8, 4.5), (10, 3.5)]
+)
+def test_hours_of_silence_that_chance_would_give_one_time_in_twenty(pieces: int, hours: float) -> None:
+    """After k pieces in 10 h, T = 10 (.05^(-1/k) - 1): the exact conditional test of two Poisson rates
+    (Przyborowski and Wilenski 1940) worked out for no piece after; own computation.
     """
-    early = prove(0.7, run(8, 10), run(0, 1), 0.1)
-    assert dict(early.more_hours) == pytest.approx({0.9: 1.1269, 0.95: 2.4931}, abs=1e-3)
-    assert not early.proved
-    middle = prove(0.7, run(8, 10), run(0, 3), 0.1)
-    assert [hours > 0 for _, hours in middle.more_hours] == [False, True]
-    assert prove(0.7, run(8, 10), run(0, 4), 0.1).proved
+    assert still_wrong_factor(0, hours, pieces, 10, 0.0) == pytest.approx(0.05, rel=0.03)
 
 
-def test_one_piece_before_is_never_called_proof() -> None:
-    lone = prove(0.7, run(1, 10), run(0, 10_000), SHED)
-    assert (lone.too_few, lone.proved) == (True, False)
-    assert prove(0.94, run(1, 10), run(0, 10_000), SHED).more_hours[-1][1] == 0
-    assert not prove(0.94, run(1, 10), run(0, 10_000), SHED).proved
-    assert not prove(0.9, run(2, 10), run(0, 10_000), SHED).too_few
-
-
-def test_one_clump_before_is_one_event() -> None:
-    assert prove(0.7, run(3, 10), run(0, 100), SHED, dispersion=3).too_few
-
-
-def test_after_a_chunk_silence_proves_nothing_and_pieces_still_count() -> None:
-    silent = prove(0.7, run(8, 10, chunk=True), run(0, 50), SHED)
-    assert silent.chance == pytest.approx((0.7, 0.7))
-    assert silent.more_hours[-1][1] == math.inf
-    assert prove(0.7, run(8, 10, chunk=True), run(6, 5), SHED).chance[1] < 0.05
-
-
-def test_vague_pieces_before_leave_a_span() -> None:
-    proof = prove(0.7, run((5, 20), (8, 12)), run(0, 5), SHED)
-    assert proof.chance[0] == pytest.approx(fixed_chance(0.7, still_wrong_factor(0, 5, 5, 12, SHED)))
-    assert proof.chance[1] == pytest.approx(fixed_chance(0.7, still_wrong_factor(0, 5, 20, 8, SHED)))
-
-
-def test_a_vague_run_after_counts_at_its_shorter_end() -> None:
-    proof, short = (prove(0.7, run(8, 10), run(0, hours), SHED) for hours in ((1, 5), 1))
-    assert proof.chance == (short.chance[0], prove(0.7, run(8, 10), run(0, 5), SHED).chance[1])
-    assert proof.more_hours == short.more_hours
-
-
-def test_open_counts_before_and_after() -> None:
-    assert prove(0.7, run((60, None), 10), run(0, 1), SHED).chance[1] == 1.0
-    assert prove(0.7, run(8, 10), run((60, None), 5), SHED).chance[0] == 0.0
-
-
-@given(st.floats(0.05, 0.95), st.integers(0, 20), st.integers(0, 6), st.floats(0.5, 30), st.floats(0, 30))
-def test_a_longer_clean_run_never_lowers_the_chance(
-    prior: float, before: int, found: int, hours: float, longer: float
+@given(st.integers(1, 20), st.integers(0, 6), st.floats(0.5, 30), st.floats(0, 30))
+def test_a_longer_run_with_no_more_pieces_speaks_more_for_fixed(
+    before: int, found: int, hours: float, longer: float
 ) -> None:
-    short = prove(prior, run(before, 10), run(found, hours), SHED)
-    long = prove(prior, run(before, 10), run(found, hours + longer), SHED)
-    assert long.chance[0] >= short.chance[0] - 1e-12
+    short, long = (still_wrong_factor(found, t, before, 10, SHED) for t in (hours, hours + longer))
+    assert long <= short * (1 + 1e-9)
 
 
-@given(st.floats(0.05, 0.95), st.integers(0, 20), st.integers(0, 8), st.integers(1, 8), st.floats(1, 4))
-def test_more_pieces_after_never_raise_the_chance(
-    prior: float, before: int, found: int, more: int, dispersion: float
+@given(st.integers(0, 20), st.integers(0, 8), st.integers(1, 8), st.floats(1, 4))
+def test_more_pieces_after_never_speak_for_fixed(
+    before: int, found: int, more: int, dispersion: float
 ) -> None:
-    few = prove(prior, run(before, 10), run(found, 8), SHED, dispersion)
-    many = prove(prior, run(before, 10), run(found + more, 8), SHED, dispersion)
-    assert many.chance[0] <= few.chance[0] + 1e-12
+    few, many = (still_wrong_factor(n, 8, before, 10, SHED, dispersion) for n in (found, found + more))
+    assert many >= few * (1 - 1e-12)
 
 
 @given(st.integers(0, 20), st.integers(0, 6), st.floats(0.5, 30))
 def test_minutes_give_what_hours_give(before: int, found: int, hours: float) -> None:
-    one = prove(0.7, run(before, 10), run(found, hours), SHED)
-    other = prove(0.7, run(before, 600), run(found, 60 * hours), SHED / 60)
-    assert other.chance == pytest.approx(one.chance)
-    for (_, minutes), (_, clean) in zip(other.more_hours, one.more_hours, strict=True):
-        assert minutes == pytest.approx(60 * clean)
+    one = still_wrong_factor(found, hours, before, 10, SHED)
+    assert still_wrong_factor(found, 60 * hours, before, 600, SHED / 60) == pytest.approx(one)
 
 
 @pytest.mark.reference

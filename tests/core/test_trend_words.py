@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-import math
 import re
 from pathlib import Path
 
-import pytest
 from hypothesis import given
-from hypothesis import strategies as st
 
 from bot.authoring.wording import read_words
 from bot.core import trend_words
-from bot.core.proof import prove
 from bot.core.trend import Interval, judge
-from bot.core.trend_words import numbers, tell, tell_proof
-from tests.core.test_proof import run
+from bot.core.trend_words import numbers, tell
 from tests.core.test_trend import BIKE, CLUMPED, OIL, bike, look, new_engine
 
 WORDS = read_words()
@@ -141,49 +136,6 @@ def test_numbers_of_a_first_look_of_clumps_and_of_spans() -> None:
     assert "Variance to mean 0." in many
 
 
-def test_a_repair_that_holds() -> None:
-    """8 in 10 h, prior .7, background .05: 7.5 of the fault; (12/10)^-7.5 = .2548, so .9016."""
-    chance = 0.7 / (0.7 + 0.3 * 1.2**-7.5)
-    assert math.floor(100 * chance) == 90
-    assert tell_proof(prove(0.7, run(8, 10), run(0, 2), 0.05), WORDS) == (
-        "Held so far: 90 of 100. 2 more clean running hours for 95."
-    )
-    proved = tell_proof(prove(0.7, run(8, 10), run(0, 5), 0.05), WORDS)
-    assert proved == "Held: 97 of 100 that it is fixed."  # 1.5^-7.5 = .0478 gives .9799, rounded down
-
-
-def test_a_repair_never_counts_as_certain() -> None:
-    assert "99 of 100" in tell_proof(prove(0.99, run(50, 10), run(0, 500), 0.05), WORDS)
-
-
-@pytest.mark.parametrize("before", [0, 1])
-def test_hardly_a_piece_before_is_no_proof(before: int) -> None:
-    text = tell_proof(prove(0.9, run(before, 10), run(0, 500), 0.05), WORDS)
-    assert "clean oil is no proof" in text
-    assert "Held" not in text
-
-
-def test_a_chunk_before_the_repair() -> None:
-    assert tell_proof(prove(0.9, run(9, 10, chunk=True), run(0, 50), 0.05), WORDS) == (
-        "So far 0 in 50 h. A broken-off piece came before the repair, so clean oil proves nothing: "
-        "the part it broke from must be found."
-    )
-
-
-def test_pieces_again_after_the_repair() -> None:
-    assert tell_proof(prove(0.7, run(8, 10), run(1, 5), 0.05), WORDS) == (
-        "Pieces again, 1 in 5 h: 81 of 100 that it held. 2 more clean running hours for 90."
-    )
-    assert tell_proof(prove(0.7, run(8, 10), run(5, 5), 0.05), WORDS) == (
-        "Pieces again, 5 in 5 h: 1 of 100 that it held. Treat it as not fixed."
-    )
-
-
-def test_what_clean_oil_will_not_settle() -> None:
-    text = tell_proof(prove(0.05, run(2, 10), run(0, 5), 0.05), WORDS)
-    assert text.endswith("Clean oil alone will not settle this.")
-
-
 # --- what always holds --------------------------------------------------------------------------
 
 
@@ -199,13 +151,6 @@ def test_every_trend_fits_and_is_whole(looks: list[Interval]) -> None:
 @given(BIKE)
 def test_a_chunk_is_always_spoken_of(looks: list[Interval]) -> None:
     assert ("broken-off piece" in tell(judge(looks), WORDS)) == any(x.chunk for x in looks)
-
-
-@given(st.floats(0.05, 0.99), BIKE, BIKE)
-def test_every_proof_fits(prior: float, before: list[Interval], after: list[Interval]) -> None:
-    text = tell_proof(prove(prior, before[-1], after[-1], 0.05), WORDS)
-    assert 0 < len(text) < 300
-    assert not re.search(r"[{}]|nan|inf\b|  |\b100 of 100|\b0 of 100", text)
 
 
 def test_every_wording_of_a_trend_is_used() -> None:
