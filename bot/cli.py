@@ -12,7 +12,7 @@ from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from bot import __version__, cli_bikes
+from bot import __version__, cli_bikes, cli_outcomes
 
 if TYPE_CHECKING:
     from bot.authoring.load import Loaded
@@ -403,7 +403,8 @@ def _chat_arguments(chatting: argparse.ArgumentParser) -> None:
     _db(chatting)
     chatting.add_argument("--flow", metavar="ID", default="", help="use this flow, whatever is said first")
     chatting.add_argument("--as", dest="who", metavar="NAME", default="", help="who speaks (default: you)")
-    chatting.add_argument("--role", choices=["rider", "mechanic"], help="in which role (default: rider)")
+    roles = ["rider", "mechanic", "admin"]
+    chatting.add_argument("--role", choices=roles, help="in which role (default: rider)")
     _now(chatting)
     chatting.add_argument("--jsonl", action="store_true", help="for programs: one JSON object a line")
     chatting.set_defaults(run=chat)
@@ -422,6 +423,7 @@ def _flow_arguments(commands: Commands) -> None:
     trying.add_argument("--save", metavar="FILE", help="keep the talk as a sample conversation")
     _now(trying)
     trying.set_defaults(run=try_flow)
+    cli_outcomes.add(commands, _record, Refused, _db)
     playing = commands.add_parser("rehearse", help="play sample conversations")
     playing.add_argument("files", nargs="*", metavar="FLOW|FILE", help="flows or files (default: all)")
     playing.add_argument("--update", action="store_true", help="write the bot's lines anew")

@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 from weakref import WeakSet
 
-from bot import __version__
+from bot import __version__, outcomes
 from bot.authoring import shelf
 from bot.authoring.wording import read_words
 from bot.books import draw, has_trend, picture_of, read_book
@@ -37,7 +37,7 @@ from bot.record.cases import KeptFlow, Person
 from bot.record.export import everything_of
 from bot.record.garage import FallingReadingError
 from bot.record.joblist import Job
-from bot.record.keeping import OWN_SETTINGS, RIDER_SETTINGS, Step, fill_bike, lay_messages, learn
+from bot.record.keeping import OWN_SETTINGS, RIDER_SETTINGS, Step, fill_bike, group_of, lay_messages, learn
 from bot.record.network import Fetch, Receipt, digest_of
 from bot.record.opening import FILE_FAULTS, RecordError
 from bot.record.photos import Unreadable
@@ -158,7 +158,7 @@ def take(
     is no message of that number; RecordError or sqlite3.OperationalError when the file is at fault.
     """
     at = stamp(now)
-    _stock(store, at)
+    stock(store, at)
     try:
         with store.writing():
             incoming = store.incoming(inbox_id)
@@ -450,6 +450,8 @@ def _do_turn(store: Store, incoming: Incoming, at: str, receive: Receive, begins
     store.keep_turn(case, before.next_seq, incoming.id, _noted(store, desk))
     store.sit_down(case, speaker.id, incoming.address, at)
     refused = [_line(desk.words, "reading_fell", fell) for fell in learn(store, step)]
+    for why in outcomes.take(store, desk.flows, step):
+        refused.append(Message(desk.words.say("shares.not_written", why=why), kind="error"))
     raised = any(isinstance(event, StopRaised) for event in events)
     lay_messages(store, incoming, step, (*said.messages, *refused), raised, at)
     store.mark_taken(incoming.id, case, at)
@@ -471,7 +473,7 @@ def _find_case(store: Store, incoming: Incoming, begins_new: BeginsNew, at: str)
         desk = lay_desk(store, _rider(store, case), person, incoming.address.channel, incoming.flow)
         if not begins_new(desk, state, incoming.heard, moment(at)):
             return case, state
-    return store.open_case(incoming.person, at), State()
+    return store.open_case(incoming.person, at, group_of(store, incoming)), State()
 
 
 def _count_fault(store: Store, inbox_id: int, fault: Exception, at: str) -> None:
@@ -557,7 +559,7 @@ def lay_desk(
     others = sum(1 for line in store.cases_of(rider.id) if not line.ended and line.id != case and line.bike)
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others)
     desk = replace(desk, books=partial(read_book, store), zones=_zones, reminded=reminded)
-    return _with_summary(store, desk)
+    return _with_summary(store, replace(desk, outcomes=outcomes.laid(store, flows, speaker)))
 
 
 def _with_past(store: Store, bike: BikeCard, case: int) -> BikeCard:
@@ -625,6 +627,7 @@ def _noted(store: Store, desk: Desk) -> dict[str, Any]:
         "language": desk.words.language,
         "book": store.newest_line(),
         "reminded": [asdict(one) for one in desk.reminded],
+        "outcomes": outcomes.noted(desk.outcomes),
     }
 
 
@@ -638,7 +641,7 @@ def _lay_again(store: Store, noted: Mapping[str, Any]) -> Desk:
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases)
     told = tuple(_reminded_again(one) for one in noted.get("reminded", ()))
     desk = replace(desk, books=partial(read_book, store, upto=noted.get("book")), zones=_zones, reminded=told)
-    return _with_summary(store, desk)
+    return _with_summary(store, replace(desk, outcomes=outcomes.laid_again(noted.get("outcomes", ()))))
 
 
 def _reminded_again(noted: Mapping[str, Any]) -> Reminded:
@@ -662,7 +665,7 @@ def _zones() -> frozenset[str]:
 _NOT_STOCKED: WeakSet[Store] = WeakSet()
 
 
-def _stock(store: Store, at: str) -> None:
+def stock(store: Store, at: str) -> None:
     """Put the package's flows into a record opened for talk, those that it does not have yet.
 
     A flow whose file is wrong is left out and logged: the others must go on.

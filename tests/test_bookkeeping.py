@@ -179,6 +179,16 @@ def test_a_line_for_another_bike_names_it_or_is_asked_for_it(robin: Rider) -> No
     assert [len(lines) for lines in robin.books] == [2, 1]
 
 
+def test_another_bike_is_asked_for_also_after_a_press(robin: Rider) -> None:
+    """The press was followed by the next step of the case, which closed the question it had just led to."""
+    robin.say("hours 50", "Pepper", "yes", "hours 59")
+    with closing(turn.open_record(robin.path)) as store:
+        seat = Seat(store, "Robin", clock=lambda: robin.now)
+        [asked] = seat.choose(3)
+    assert "Whose book" in asked.message.text
+    assert robin.say("Goat").startswith("Goat: Hour meter at 59 h.")
+
+
 def test_a_case_asks_which_bike_also_after_a_line_for_one(robin: Rider) -> None:
     """The complaint of two weeks later may be of the other bike."""
     robin.say("hours 50", "Pepper", "yes", "Goat: hours 9", "yes")

@@ -28,12 +28,15 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "bot.reports.text",
         "bot.reports.result",
         "bot.books",
+        "bot.outcomes",
         "bot.__version__",
     ),
     "bot.books": ("bot.core", "bot.record", "bot.reports"),
+    "bot.outcomes": ("bot.core", "bot.record", "bot.authoring"),
     "bot.channels": ("bot.turn", "bot.core.messages", "bot.core.events.Heard", "bot.channels"),
     "bot.cli": ("bot",),
     "bot.cli_bikes": ("bot",),
+    "bot.cli_outcomes": ("bot",),
 }
 
 # Who may import which package of others.

@@ -14,7 +14,7 @@ from datetime import UTC, datetime, timedelta
 from bot.authoring import script as scripts
 from bot.authoring import stage as stages
 from bot.authoring.problems import FlowError
-from bot.authoring.script import FILES, Line, Script
+from bot.authoring.script import FILES, PEOPLE, Line, Script
 from bot.authoring.stage import Stage
 from bot.core import events
 from bot.core.book_entries import LINE
@@ -64,8 +64,12 @@ def as_read(message: Message) -> str:
     return "\n".join(line.rstrip() for line in [*message.text.split("\n"), *answers])
 
 
-def who(line: Line) -> str:
-    return "mechanic" if line.kind == "mechanic" else "rider"
+_ROLES: dict[scripts.LineKind, Role] = {"mechanic": "mechanic", "admin": "admin"}
+
+
+def who(line: Line) -> Role:
+    """The name and the role of who speaks a line."""
+    return _ROLES.get(line.kind, "rider")
 
 
 # --- what a line says ------------------------------------------------------------------------
@@ -74,8 +78,8 @@ _MARKED = re.compile(rf"\[({'|'.join(FILES)}|press|text) ?([^\]\s]*)\] ?(.*)", r
 
 
 def heard(line: Line, channel: str) -> Heard:
-    """What a `you:` or `mechanic:` line brings in."""
-    role: Role = "mechanic" if line.kind == "mechanic" else "rider"
+    """What a line of a person brings in."""
+    role = who(line)
     base = Heard(who=role, role=role, channel=channel or "terminal")
     found = _MARKED.fullmatch(line.text)
     if not found:
@@ -90,7 +94,7 @@ def heard(line: Line, channel: str) -> Heard:
 
 def line_of(said: Heard) -> Line:
     """The line that `heard` reads back as this."""
-    kind: scripts.LineKind = "mechanic" if said.role == "mechanic" else "you"
+    kind: scripts.LineKind = "you" if said.role == "rider" else said.role
     if said.press:
         return scripts.turn(kind, f"[press {said.press}] {said.text}".rstrip())
     if said.file:
@@ -124,7 +128,7 @@ def exchanges_of(script: Script, stage: Stage, start: State, skip: int = 0) -> I
     for line in script.talk:
         if line.kind == "clock":
             now += scripts.read_clock(line) or timedelta()
-        elif line.kind in ("you", "mechanic"):
+        elif line.kind in PEOPLE:
             n += 1
             if n <= skip:
                 continue

@@ -14,7 +14,7 @@ from bot.authoring import stage as stages
 from bot.authoring.musts import broken
 from bot.authoring.play import Exchange, NotRestored, Played, line_of, play
 from bot.authoring.problems import FlowError
-from bot.authoring.script import Line, Script
+from bot.authoring.script import PEOPLE, Line, Script
 from bot.authoring.stage import Stage
 from bot.core import events
 from bot.core.events import Entry
@@ -43,7 +43,7 @@ def _talk_differs(played: Played) -> Iterator[str]:
     for line in played.script.talk:
         if line.kind == "bot":
             wanted.append(line)
-        elif line.kind in ("you", "mechanic"):
+        elif line.kind in PEOPLE:
             index = next((i for i, x in enumerate(exchanges) if x.line is line), 0)
             yield from _differs(played, wanted, exchanges[index - 1] if index else None)
             wanted = []
@@ -183,7 +183,7 @@ def updated(played: Played) -> Script:
     for line in played.script.lines:
         if line.kind != "bot":
             lines.append(line)
-        if line.kind in ("you", "mechanic"):
+        if line.kind in PEOPLE:
             lines += [scripts.turn("bot", text) for text in said.get(line.n, ())]
     return replace(played.script, lines=tuple(lines))
 

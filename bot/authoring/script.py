@@ -16,6 +16,7 @@ A file has four parts, in this order; any of them but the talk may be left out:
       mended: refit-drive-nut
       hours: 43
       book: oil change at 43 on 2026-04-20, six flakes
+      came out: drive-nut-loose 9 of 41
 
     you: there is metal in my oil
     bot: Did I get this right?
@@ -26,9 +27,12 @@ A file has four parts, in this order; any of them but the talk may be left out:
     must: ends in handed_over
     never: says "all is well"
 
-`you:` is a rider, `mechanic:` a mechanic; a line that starts with spaces and `:` goes on with the
-one above. Every message of the bot has its own `bot:`. `[photo x]`, `[voice x]` and `[press 12:all]`
-stand for what is not typed. Comments start with `#`.
+`you:` is a rider, `mechanic:` a mechanic, `admin:` who runs the bot; a line that starts with spaces and `:`
+goes on with the one above. Every message of the bot has its own `bot:`. `[photo x]`, `[voice x]` and
+`[press 12:all]` stand for what is not typed. Comments start with `#`.
+
+`came out:` says how closed cases came out, for everyone: 9 of 41 had this cause (or `unlisted`). Each such
+line names the same 41; those that no line names came out as the shares of the file have it.
 """
 
 from __future__ import annotations
@@ -43,9 +47,10 @@ from bot.authoring.catalogue import Severity
 from bot.authoring.problems import FlowError, Problem, hint
 
 LineKind = Literal[
-    "blank", "comment", "head", "given", "known", "you", "mechanic", "bot", "clock", "must", "never"
+    "blank", "comment", "head", "given", "known", "you", "mechanic", "admin", "bot", "clock", "must", "never"
 ]
-SPEAKERS = ("you", "mechanic", "bot")
+PEOPLE = ("you", "mechanic", "admin")
+SPEAKERS = (*PEOPLE, "bot")
 HEAD = ("flow", "bike", "now", "channel")
 FILES = ("photo", "voice", "video", "document", "sticker")
 ENDS = ("handed_over", "parked", "put_off", "proved", "released", "abandoned", "closed", "asking")
@@ -66,6 +71,7 @@ SENTENCES = {
     "S012": "the file is not UTF-8 text; save it as UTF-8",
     "S013": "'{value}' is not an answer to '{id}'; its answers are {known}{hint}",
     "S014": "there is no flow '{id}'{hint}",
+    "S015": "{n} of {total} cannot be: {why}",
 }
 
 
@@ -107,7 +113,7 @@ class Line:
 class Given:
     """Something that stands in the record before the talk: an answer, a trait, work, hours."""
 
-    kind: str  # answer trait setting open stop begun mended hours ran said watch cant book
+    kind: str  # answer trait setting open stop begun mended hours ran said watch cant book came_out
     name: str
     values: tuple[str, ...]
     mechanic: bool
@@ -163,11 +169,12 @@ class Script:
 _GIVEN_SHAPES = (
     "question = answer", "trait name = answer", "setting name = value", "open: access", "stop: rule",
     "begun: remedy", "mended: remedy", "hours: 43", "ran: 2 h", "said: gone", "watch: plan", "cant: check",
-    "book: oil change at 43",
+    "book: oil change at 43", "came out: cause 9 of 41",
 )  # fmt: skip
 _EQUAL = re.compile(r"(?:(trait|setting)\s+)?([a-z0-9_-]+)\s*=\s*(.*?)\s*(\(mechanic\))?$")
 _COLON = re.compile(r"(open|stop|begun|mended|hours|ran|said|watch|cant)\s*:\s*(.*?)\s*(\(mechanic\))?$")
 _BOOK = re.compile(r"book\s*:\s*(\S.*)$")
+_CAME_OUT = re.compile(r"came out\s*:\s*(\S+)\s+(\d{1,6})\s+of\s+(\d{1,6})$")
 
 
 def read_given(line: Line) -> Given | None:
@@ -178,6 +185,8 @@ def read_given(line: Line) -> Given | None:
         return Given(kind or "answer", name, parts, bool(mechanic), line.place) if parts else None
     if found := _BOOK.fullmatch(line.text):
         return Given("book", "", (found[1],), False, line.place)
+    if found := _CAME_OUT.fullmatch(line.text):
+        return Given("came_out", found[1], (found[2], found[3]), False, line.place)
     if found := _COLON.fullmatch(line.text):
         kind, values, mechanic = found.groups()
         parts = _parts(values)
@@ -335,7 +344,7 @@ def _judge(lines: Iterable[Line], file: str) -> Iterable[Slip]:
     seen: dict[str, int] = {}
     spoken = False
     for line in lines:
-        spoken = spoken or line.kind in ("you", "mechanic")
+        spoken = spoken or line.kind in PEOPLE
         if line.kind == "head":
             if line.key in seen:
                 yield slip(file, line.place, "S004", word=line.key, line=seen[line.key])

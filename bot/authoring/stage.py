@@ -20,11 +20,12 @@ from bot.core.book import fold as fold_book
 from bot.core.book_draft import Trouble
 from bot.core.book_entries import Entry as Page
 from bot.core.book_lines import read_line
-from bot.core.desk import BikeCard, Card, Desk
+from bot.core.desk import BikeCard, Card, Desk, Tally
 from bot.core.events import Entry, Heard
 from bot.core.findings import ASKED, LOOKED, MECHANIC
 from bot.core.flow import Asked_, Flow, Graded, Look, Number, One, Several
 from bot.core.messages import Message
+from bot.core.outcomes import UNLISTED, apportioned, written
 from bot.core.spoken import ENGLISH
 from bot.core.standing import ORDER
 from bot.core.state import State, fold
@@ -84,6 +85,7 @@ class Stage:
             bikes=bikes,
             settings=settings,
             message_minutes=minutes,
+            outcomes=lambda: came_out(script, self.flow, self.loaded.hash),
         )
         return with_book(made_desk, pages(script))
 
@@ -97,6 +99,23 @@ def pages(script: Script) -> tuple[Page, ...]:
             for line in () if isinstance(read, Trouble) else read:
                 found.append(Page(len(found) + 1, "2000-01-01T00:00:00Z", line))
     return tuple(found)
+
+
+def came_out(script: Script, flow: Flow, hash: str) -> tuple[Tally, ...]:
+    """How closed cases came out: what is told of them, and the rest as the file has it."""
+    told = {g.name: int(g.values[0]) for g in script.given if g.kind == "came_out"}
+    if not told:
+        return ()
+    total = next(int(g.values[1]) for g in script.given if g.kind == "came_out")
+    others = {id: share for id, share in written(flow).items() if (id or "unlisted") not in told}
+    rest = apportioned([*others.values()], total - sum(told.values()), least=0) if others else []
+    cases = dict(zip(others, rest, strict=True)) | {_cause(id): n for id, n in told.items()}
+    tally = Tally("everyone", hash, hash, {id: n for id, n in cases.items() if n})
+    return (tally,) if tally.is_enough else ()
+
+
+def _cause(id: str) -> str:
+    return UNLISTED if id == "unlisted" else id
 
 
 def with_book(desk: Desk, entries: tuple[Page, ...]) -> Desk:
@@ -162,7 +181,7 @@ def _plain(value: str) -> str | float | bool:
 
 def check(script: Script, flow: Flow) -> list[Slip]:
     """Ids in `given:`, `must:` and `never:` that the flow does not have, and answers that are none."""
-    problems: list[Slip] = []
+    problems: list[Slip] = list(_check_cases(script))
     for given in script.given:
         problems += _check_given(script.file, flow, given)
     for rule in script.rules:
@@ -174,6 +193,25 @@ def _missing(file: str, place: tuple[int, int], what: str, id: str, known: Itera
     known = tuple(known)
     if id not in known:
         yield slip(file, place, "S011", what=what, id=id, hint=hint(id, known))
+
+
+def _check_cases(script: Script) -> Iterator[Slip]:
+    """Lines of how cases came out speak of the same cases, and of no more than there are."""
+    lines = [g for g in script.given if g.kind == "came_out"]
+    seen, counted = set[str](), 0
+    for given in lines:
+        n, total = given.values
+        counted += int(n)
+        why = ""
+        if given.name in seen:
+            why = f"{given.name} is told above; keep one of the two lines"
+        elif total != lines[0].values[1]:
+            why = f"the line above it speaks of {lines[0].values[1]} cases; write the same number"
+        elif counted > int(total):
+            why = f"these lines come to {counted} cases; write a larger number after 'of'"
+        if why:
+            yield slip(script.file, given.place, "S015", n=n, total=total, why=why)
+        seen.add(given.name)
 
 
 _PARTS = {
@@ -200,6 +238,8 @@ def _check_given(file: str, flow: Flow, given: Given) -> Iterator[Slip]:
         read = read_line(given.values[0], ENGLISH, datetime(2100, 1, 1, tzinfo=UTC))
         like = "a line as the talk reads it, like: oil change at 43 on 2026-04-20, six flakes"
         yield from _no_answer(file, given, not isinstance(read, Trouble), (like,))
+    elif given.kind == "came_out":
+        yield from _missing(file, given.place, "cause", given.name, (*flow.causes, "unlisted"))
     elif given.kind in ("hours", "ran"):
         number = given.values[0].removesuffix("h").strip()
         yield from _no_answer(file, given, number.replace(".", "", 1).isdecimal(), ("a number of hours",))
@@ -229,7 +269,7 @@ def _check_rule(file: str, flow: Flow, rule: Rule) -> Iterator[Slip]:
         "standing": ("cause", (*flow.causes, "unlisted")),
         "first": ("cause", flow.causes),
         "offers": ("check or remedy", (*flow.asks, *flow.remedies)),
-        "asks": ("question", (*anything, "bike", "problem", "confirm", "park", "hand_over")),
+        "asks": ("question", (*anything, "bike", "problem", "confirm", "park", "hand_over", "shares")),
     }
     if rule.kind in known:
         yield from _missing(file, rule.place, known[rule.kind][0], rule.name, known[rule.kind][1])
@@ -300,12 +340,12 @@ def _covered(tops: Sequence[float | None], span: tuple[float, float]) -> list[in
 
 # --- the record before the talk ----------------------------------------------------------------
 
-OF_THE_RIDER = ("trait", "setting", "hours", "book")  # known of bike and rider before any case
+BEFORE = ("trait", "setting", "hours", "book", "came_out")  # known before any case
 
 
 def opens_case(script: Script) -> bool:
-    """Whether something of a case is given; traits and settings alone belong to bike and rider."""
-    return any(g.kind not in OF_THE_RIDER for g in script.given)
+    """Whether something of a case is given; traits, settings and how other cases came out are of none."""
+    return any(g.kind not in BEFORE for g in script.given)
 
 
 def begin(script: Script, stage: Stage) -> State:
@@ -323,7 +363,7 @@ def begin(script: Script, stage: Stage) -> State:
     keep(events.FlowChosen(flow=stage.flow.flow, hash=stage.loaded.hash, title=stage.flow.title))
     keep(events.BikeTaken(bike=BIKE, nickname=script.head("bike") or "Goat"))
     for given in script.given:
-        for event in _events(stage.flow, given):
+        for event in () if given.kind in ("book", "came_out") else _events(stage.flow, given):
             keep(event, given.mechanic)
     return fold(entries)
 

@@ -31,7 +31,7 @@ NO_CASE: dict[str, Any] = {
     "fixed": 0,
 }
 
-Role = Literal["rider", "mechanic"]
+Role = Literal["rider", "mechanic", "admin"]
 Said = tuple[turn.Outgoing, ...]
 
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Iterable
 from typing import Literal
 
-from bot.core import bookkeeping, corrections, moves, plan, reasons
+from bot.core import bookkeeping, corrections, moves, plan, reasons, shares
 from bot.core.agenda import Next
 from bot.core.curing import CURED
 from bot.core.events import (
@@ -441,6 +441,7 @@ ANYTIME = ("help", "where", "ruled_out", "summary", "whole_sheet", "later", "era
 CONTROLS: dict[str, Callable[[Talk, str], After]] = {
     "book": bookkeeping.book,
     "trend": bookkeeping.trend,
+    "shares": shares.show,
     "not_sure": not_sure,
     "cant": cannot,
     "back": back,

@@ -64,6 +64,7 @@ class Turn:
 
 
 LONG_PAUSE = timedelta(hours=6)
+ASIDE = (*bookkeeping.ASKED, "shares")  # what is asked beside the case and moves nothing of it
 
 # --- the table -------------------------------------------------------------------------------
 
@@ -148,13 +149,16 @@ def _take_press(talk: Talk) -> None:
         talk.say("stale")
         put_again(talk)
         return
+    if talk.asked.what in ASIDE:
+        _move_aside(talk, talk.asked, Chosen(id))
+        return
     _apply(talk, Chosen(id))
 
 
 def _take_words(talk: Talk) -> None:
     asked = talk.asked
-    if asked is not None and asked.what in bookkeeping.ASKED:
-        if _take_for_the_book(talk, asked):
+    if asked is not None and asked.what in ASIDE:
+        if _take_aside(talk, asked):
             return
         asked = talk.asked
     if reminded.hear(talk):
@@ -177,10 +181,11 @@ def _take_words(talk: Talk) -> None:
         _apply(talk, reading)
 
 
-def _take_for_the_book(talk: Talk, asked: Asked) -> bool:
-    """An answer about a line of the book, or another line; False for words that are neither.
+def _take_aside(talk: Talk, asked: Asked) -> bool:
+    """An answer about a line of the book or about shares, or another line; False for words that are neither.
 
-    Where nothing else is open such words leave the book as it was and are taken as if nothing were asked.
+    Where nothing else is open such words leave book and shares as they were and are taken as if nothing
+    were asked.
     """
     reading = read(talk.heard.text, offer(talk, asked, _shown(talk, asked).choices), talk.words.controls)
     if isinstance(reading, Control):
@@ -188,15 +193,22 @@ def _take_for_the_book(talk: Talk, asked: Asked) -> bool:
     if asked.what == "book" and isinstance(reading, Unclear) and bookkeeping.is_meant(talk):
         bookkeeping.book(talk, "")
         return True
-    if _moves(talk, asked, reading):
-        if talk.asked is None or talk.asked.seq == asked.seq:  # else it asks something further itself
-            settle(talk)
-            put_next(talk)
+    if _move_aside(talk, asked, reading):
         return True
     if talk.state.ended is not None or not talk.state.complaint:
-        talk.say("book.dropped")
+        talk.say("shares.left" if asked.what == "shares" else "book.dropped")
         talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
     return False
+
+
+def _move_aside(talk: Talk, asked: Asked, reading: Reading) -> bool:
+    """Take the answer; then the case goes on, unless something further is asked first."""
+    if not _moves(talk, asked, reading):
+        return False
+    if talk.asked is None or talk.asked.seq == asked.seq:
+        settle(talk)
+        put_next(talk)
+    return True
 
 
 def _after_the_end(talk: Talk) -> None:
@@ -234,7 +246,7 @@ def _take_first_words(talk: Talk) -> None:
             _apply(talk, reading)
             return
     reading = read(talk.heard.text, None, talk.words.controls)
-    if isinstance(reading, Control) and reading.name in ("book", "trend"):
+    if isinstance(reading, Control) and reading.name in ("book", "trend", "shares"):
         controls.CONTROLS[reading.name](talk, reading.rest)
         return
     if bookkeeping.is_meant(talk):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -60,6 +60,33 @@ class BikeCard:
         return fold_name(self.nickname) == fold_name(name)
 
 
+ENOUGH = 5  # closed cases of a scope below which nothing is shown of them: one could guess whose they are
+
+
+@dataclass(frozen=True)
+class Tally:
+    """How closed cases of a flow came out in one scope: `cases` by cause, "" for one that it does not know.
+
+    `flow`: hash of the version in use there; `author`: of the author's text that its shares go back to;
+    `older`: how many of the cases had another version; `group`: what the scope is called, "" for everyone.
+    """
+
+    scope: str
+    flow: str
+    author: str
+    cases: Mapping[str, int]
+    older: int = 0
+    group: str = ""
+
+    @property
+    def total(self) -> int:
+        return sum(self.cases.values())
+
+    @property
+    def is_enough(self) -> bool:
+        return self.total >= ENOUGH
+
+
 def _no_book(bike: str) -> Book:
     from bot.core.book import Book  # not needed for the first line
 
@@ -88,3 +115,4 @@ class Desk:
     books: Callable[[str], Book] = _no_book  # by the bike's id
     reminded: tuple[Reminded, ...] = ()  # of what the newest message to the speaker reminded him
     zones: Callable[[], Collection[str]] = tuple  # names of the tz database
+    outcomes: Callable[[], Sequence[Tally]] = tuple  # for admins: of flows with enough closed cases

@@ -44,6 +44,7 @@ from bot.core.hearing import answer
 from bot.core.offers import Chosen, Reading
 from bot.core.phrases import plain, stop_text
 from bot.core.putting import stop_message
+from bot.core.shares import answer_shares
 from bot.core.state import Asked
 from bot.core.stops import DAMAGE_SEEN
 from bot.core.talk import Talk
@@ -459,6 +460,7 @@ MOVES: dict[str, Move] = {
     "confirm": answer_confirm,
     "book": answer_book,
     "book_bike": name_its_bike,
+    "shares": answer_shares,
 }
 
 

@@ -24,7 +24,7 @@ RELAPSE_DAYS = 60.0  # where running hours are not known
 KINDS = {
     "setting": "trait", "access": "check", "step": "remedy", "point": "remedy", "shut": "remedy",
     "held": "proof", "after_work": "remedy", "which": "confirm", "slip": "confirm", "park": "confirm",
-    "hand_over": "confirm",
+    "hand_over": "confirm", "shares": "confirm",
 }  # fmt: skip
 
 

@@ -23,6 +23,7 @@ from bot.core.phrases import (
     units_of,
     working,
 )
+from bot.core.shares import put_shares
 from bot.core.talk import Talk
 from bot.core.words import Units, Words
 
@@ -366,6 +367,7 @@ PUT: dict[str, Put] = {
     "confirm": put_confirm,
     "book": put_book,
     "book_bike": put_book_bike,
+    "shares": put_shares,
 }
 
 

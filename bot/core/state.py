@@ -53,6 +53,8 @@ from bot.core.events import (
     WorkLeft,
 )
 
+BESIDE = ("none", "book", "book_bike", "shares")  # what may be asked without touching the case
+
 
 @dataclass(frozen=True)
 class Asked:
@@ -256,7 +258,7 @@ def _tell_setting(s: State, e: Entry, v: SettingTold) -> State:
 
 
 def _ask(s: State, e: Entry, v: WasAsked) -> State:
-    alive = s.ended if v.what in ("none", "book", "book_bike") else None  # the book is no part of the case
+    alive = s.ended if v.what in BESIDE else None
     return replace(s, asked={**s.asked, v.seat: Asked(e.seq, v.what, v.id, e.at, v.extra)}, ended=alive)
 
 

@@ -64,19 +64,25 @@ class KeptFlow:
 
 @dataclass(frozen=True)
 class FlowLine:
-    """A flow on offer: which text of it is in use, and for whom."""
+    """A flow on offer: which text is in use, and for whom. `author`: hash of the author's text of it."""
 
     flow: str
     hash: str
     title: str
     version: int
     scope: str
+    author: str
 
 
 _CASE = """select c.id, c.person, p.name as rider, c.bike, coalesce(b.nickname, '') as nickname,
     coalesce(c.flow, '') as flow, coalesce(f.title, '') as title, c.complaint, c.opened, c.last, c.ended
     from cases c join people p on p.id = c.person
     left join bikes b on b.id = c.bike left join flows f on f.hash = c.flow """
+
+
+def scope_of(group: str) -> str:
+    """What is said of a group's own cases and flows; "" is everyone."""
+    return f"group:{group}" if group else "everyone"
 
 
 def _person(row: Mapping[str, Any]) -> Person:
@@ -139,9 +145,9 @@ class Cases(Garage):
 
     # --- cases -----------------------------------------------------------------------------
 
-    def open_case(self, person: int, at: str) -> int:
-        """A new case of this rider, with no entry yet; its number."""
-        return self.add("cases", person=person, opened=at, last=at)
+    def open_case(self, person: int, at: str, group: str = "") -> int:
+        """A new case of this rider, with no entry yet; its number. `group`: that it comes from, or ""."""
+        return self.add("cases", person=person, opened=at, last=at, scope=scope_of(group))
 
     def case(self, id: int) -> CaseLine:
         """One case as a line. Raises NoSuchCaseError."""
@@ -263,10 +269,22 @@ class Cases(Garage):
         if self.value("select 1 from flows where hash = ?", kept.hash) is None:
             self.add("flows", **asdict(kept))
 
-    def publish(self, scope: str, flow: str, hash: str, at: str, person: int | None = None) -> None:
-        """Put this text of the flow in use for the scope: shipped, everyone, or group:<id>."""
+    def publish(
+        self,
+        scope: str,
+        flow: str,
+        hash: str,
+        at: str,
+        person: int | None = None,
+        made_from: str | None = None,
+    ) -> None:
+        """Put this text of the flow in use for the scope: shipped, everyone, or group:<id>.
+
+        `made_from`: the author's text, for one that only took shares over from cases.
+        """
         if self.published(scope).get(flow) != hash:
-            self.add("published", scope=scope, flow=flow, hash=hash, at=at, person=person)
+            row = {"scope": scope, "flow": flow, "hash": hash, "at": at, "person": person}
+            self.add("published", **row, made_from=made_from)
 
     def published(self, scope: str) -> dict[str, str]:
         """Flow -> hash in use in one scope."""
@@ -274,16 +292,26 @@ class Cases(Garage):
         return {row["flow"]: row["hash"] for row in rows}
 
     def offered(self, group: str = "") -> tuple[FlowLine, ...]:
-        """The flows on offer: a group's own before those for everyone before the shipped ones."""
-        found: dict[str, tuple[str, str]] = {}
-        for scope in ("shipped", "everyone", *([f"group:{group}"] if group else [])):
-            found.update({flow: (text, scope) for flow, text in self.published(scope).items()})
-        return tuple(self._flow_line(*found[flow]) for flow in sorted(found))
+        """The flows on offer: a group's own before those for everyone before the shipped ones.
 
-    def _flow_line(self, hash: str, scope: str) -> FlowLine:
+        A version that took shares over holds as long as the author's text that it was made from: with a
+        newer text of his it gives way, so that no cases anywhere keep out what he put right.
+        """
+        by_author: dict[str, str] = {}
+        found: dict[str, tuple[str, str]] = {}
+        sql = "select flow, hash, made_from from published where scope = ? order by id"
+        for scope in dict.fromkeys(("shipped", "everyone", scope_of(group))):
+            for row in self.rows(sql, scope):
+                if row["made_from"] is None:
+                    by_author[row["flow"]] = row["hash"]
+                if row["made_from"] in (None, by_author.get(row["flow"])):
+                    found[row["flow"]] = (row["hash"], scope)
+        return tuple(self._flow_line(*found[flow], by_author[flow]) for flow in sorted(found))
+
+    def _flow_line(self, hash: str, scope: str, author: str) -> FlowLine:
         row = self.row("select flow, hash, title, version from flows where hash = ?", hash)
         assert row is not None
-        return FlowLine(scope=scope, **row)
+        return FlowLine(scope=scope, author=author, **row)
 
     def flow_form(self, hash: str) -> str:
         """The validated form of a flow as JSON text. KeyError when it is not kept here."""

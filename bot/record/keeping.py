@@ -51,9 +51,19 @@ def fill_bike(store: Store, rider: Person, event: Any, at: str) -> Any:
     return event.model_copy(update={"bike": known, "traits": dict(card.traits), "hours": card.hours})
 
 
+def group_of(store: Store, incoming: Incoming) -> str:
+    """The group that a new case comes from: where it is told, else where its rider came from last; or ""."""
+    at = incoming.address
+    if store.title_of(at.channel, at.chat):  # only what several share has a title
+        return f"{at.channel}:{at.chat}"
+    return str(store.person(incoming.person).settings.get("group", ""))
+
+
 def learn(store: Store, step: Step) -> tuple[FallingReadingError, ...]:
-    """Keep settings, traits and readings for good; the readings that were refused."""
+    """Keep settings, traits, readings and outcomes for good; the readings that were refused."""
     before, after = step.before, step.after
+    if after.ended is not before.ended or after.outcome is not before.outcome:
+        store.count_case(step.case, step.rider.id, after)
     for entry in step.entries:
         if isinstance(entry.event, SettingTold):
             _settle(store, step.rider, step.speaker, entry.event)

@@ -269,11 +269,17 @@ _SHARING = (
         bin integer not null check (bin between 0 and 9),
         held integer not null, chances real not null, hits integer not null,
         primary key (scope, hash, bin))""",
+    # `cases` were scored, their scores add up to `brier`; in `missed` further ones no cause was found.
     """create table scores (
         scope text not null, flow text not null, hash text not null references flows(hash),
-        cases integer not null, brier real not null, primary key (scope, hash))""",
+        cases integer not null check (cases >= 0), brier real not null,
+        missed integer not null check (missed >= 0), primary key (scope, hash))""",
     # What this case added to the counts, to be taken off again when it is reopened; "" for nothing.
     "alter table cases add column counted text not null default ''",
+    # Where its outcome counts: the group that it came from when it was opened, else everyone.
+    "alter table cases add column scope text not null default 'everyone'",
+    # Of a version that took shares over from cases: the author's text that it was made from.
+    "alter table published add column made_from text references flows(hash)",
 )
 
 

@@ -328,6 +328,15 @@ class Network(Opened):
             " where json_extract(settings, '$.group') = ?",
             *(moved, group),
         )
+        for table in ("published", "cases", "outcomes", "calibration", "scores"):
+            self.run(
+                f"update or ignore {table} set scope = ? where scope = ?", f"group:{moved}", f"group:{group}"
+            )
+        self.run(
+            "update cases set counted = json_set(counted, '$.scope', ?)"
+            " where counted <> '' and json_extract(counted, '$.scope') = ?",
+            *(f"group:{moved}", f"group:{group}"),
+        )
 
     def depths(self) -> dict[str, int]:
         """How much waits, and how much was given up, for whoever runs the bot."""

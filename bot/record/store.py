@@ -23,10 +23,10 @@ from pathlib import Path
 from typing import Any
 
 from bot.core.events import EVENT, Entry
-from bot.record.cases import Cases
 from bot.record.joblist import JobList
 from bot.record.network import digest_of
 from bot.record.opening import BUSY_SECONDS, RecordBusyError, RecordError, in_words
+from bot.record.outcomes import Outcomes
 from bot.record.reminding import Reminding
 from bot.record.shown import Shown
 
@@ -68,7 +68,7 @@ _ERASE = (
 )
 
 
-class Store(Cases, Reminding, Shown, JobList):
+class Store(Outcomes, Reminding, Shown, JobList):
     """An open record. Close it when done; one connection belongs to one thread."""
 
     def __init__(self, path: str | Path) -> None:

@@ -183,6 +183,44 @@ def test_a_trait_and_a_setting_alone_belong_to_bike_and_rider_and_open_no_case(s
     assert desk.settings == {"giving_up": 300}
 
 
+def came_out(set_: stage.Stage, *lines: str) -> list[tuple[str, dict[str, int]]]:
+    """What an admin would be shown: scope and cases by cause."""
+    text = "given:\n" + "".join(f"  came out: {line}\n" for line in lines) + "admin: shares\n"
+    tallies = set_.desk(script.read(text, "s.txt")).outcomes()
+    return [(tally.scope, dict(tally.cases)) for tally in tallies]
+
+
+def test_how_cases_came_out_stands_in_the_record_and_opens_no_case(set_: stage.Stage) -> None:
+    """What no line names came out as the file has it: 40, 30, 10 and 10 of the 9 that are left, by hand
+    4, 3, 1 and 1."""
+    assert came_out(set_, "unlisted 3 of 12") == [
+        ("everyone", {"": 3, "nut-loose": 4, "basket-worn": 3, "kick-gear": 1, "fines": 1})
+    ]
+    assert came_out(set_, "nut-loose 5 of 5") == [("everyone", {"nut-loose": 5})]
+    assert came_out(set_, "nut-loose 4 of 4") == []  # too few to be shown
+    assert set_.desk(script.read("admin: shares\n", "s.txt")).outcomes() == ()
+    assert played(set_, "given:\n  came out: fines 5 of 9\nadmin: it rattles\n").start == State()
+
+
+def test_what_is_no_part_of_a_case_leaves_no_entry_in_one(set_: stage.Stage) -> None:
+    """A line of the book among what was given of a case stood there as a question that could not be done."""
+    lines = ("magnet = all", "book: oil change at 43 on 2026-04-20", "came out: fines 5 of 9")
+    assert given(set_, *lines).skipped == {}
+    assert [e.event.kind for e in given(set_, *lines).entries] == [
+        "opened", "flow_chosen", "bike_taken", "answered",
+    ]  # fmt: skip
+
+
+def test_an_admin_speaks_as_one(set_: stage.Stage) -> None:
+    [exchange] = played(set_, "admin: it rattles\n").exchanges
+    [heard_] = [e.event.heard for e in exchange.after.entries if isinstance(e.event, events.WasHeard)]
+    assert (heard_.who, heard_.role) == ("admin", "admin")
+    assert exchange.shown
+    assert script.write(rehearse.updated(played(set_, "admin: it rattles\n"))).startswith(
+        "admin: it rattles\nbot:"
+    )
+
+
 def test_a_message_costs_more_on_the_channel_that_pays_by_the_character(set_: stage.Stage) -> None:
     minutes = [
         set_.desk(script.read(f"channel: {c}\nyou: x\n", "s")).message_minutes for c in ("sms", "terminal")
@@ -205,6 +243,26 @@ def test_a_message_costs_more_on_the_channel_that_pays_by_the_character(set_: st
         ("given:\n  hours: many\nyou: x\n", "s.txt:2:3: S013"),
         ("given:\n  open: cover, hood\nyou: x\n", "s.txt:2:3: S011 the flow has no open 'hood'"),
         ("given:\n  said: better\nyou: x\n", "s.txt:2:3: S011"),
+        (
+            "given:\n  came out: nut-lose 9 of 41\nyou: x\n",
+            "s.txt:2:3: S011 the flow has no cause 'nut-lose' (did",
+        ),
+        (
+            "given:\n  came out: fines 9 of 8\nyou: x\n",
+            "s.txt:2:3: S015 9 of 8 cannot be: these lines come to 9",
+        ),
+        (
+            "given:\n  came out: fines 5 of 9\n  came out: unlisted 5 of 9\nyou: x\n",
+            "s.txt:3:3: S015 5 of 9 cannot be: these lines come to 10 cases; write a larger number",
+        ),
+        (
+            "given:\n  came out: fines 5 of 9\n  came out: unlisted 1 of 8\nyou: x\n",
+            "s.txt:3:3: S015 1 of 8 cannot be: the line above it speaks of 9 cases; write the same number",
+        ),
+        (
+            "given:\n  came out: fines 5 of 9\n  came out: fines 1 of 9\nyou: x\n",
+            "s.txt:3:3: S015 1 of 9 cannot be: fines is told above; keep one of the two lines",
+        ),
         ("you: x\nmust: standing nut-loose = fine\n", "s.txt:2:7: S011"),
         ("you: x\nmust: standing nut-lose = found\n", "s.txt:2:7: S011"),
         ("you: x\nnever: offers glue\n", "s.txt:2:8: S011"),
@@ -245,6 +303,7 @@ def test_a_flow_that_is_not_on_the_shelf_is_named(tmp_path: Path) -> None:
         Heard(text="[photo 1] not a photo"),
         Heard(text="[press 1:x]"),
         Heard(text="it is loose", who="mechanic", role="mechanic"),
+        Heard(text="shares", who="admin", role="admin"),
     ],
 )
 def test_what_was_heard_is_written_so_that_it_is_heard_the_same(said: Heard) -> None:

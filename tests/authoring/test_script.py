@@ -131,7 +131,7 @@ def test_line_ends_of_another_system_are_understood() -> None:
 PRINTED = st.text(st.characters(codec="utf-8", exclude_characters="\r\n"), max_size=20)
 TURNS = st.builds(
     lambda kind, lines: Line(kind, tuple(lines)),
-    st.sampled_from(["you", "bot", "mechanic"]),
+    st.sampled_from(["you", "bot", "mechanic", "admin"]),
     st.lists(PRINTED, min_size=1, max_size=4),
 )
 
@@ -176,7 +176,24 @@ def test_other_moves_of_the_clock_are_not_understood(text: str) -> None:
     assert read_clock(Line("clock", (text,))) is None
 
 
-@pytest.mark.parametrize("text", ["magnet", "magnet =", "open:", "closed: cover", "trait starter kick"])
+def test_how_cases_came_out_is_given_in_a_line() -> None:
+    found = read_given(Line("known", ("came out: nut-loose 9 of 41",)))
+    assert found is not None
+    assert (found.kind, found.name, found.values) == ("came_out", "nut-loose", ("9", "41"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "magnet",
+        "magnet =",
+        "open:",
+        "closed: cover",
+        "trait starter kick",
+        "came out: nut-loose 9",
+        "came out: 9 of 41",
+    ],
+)
 def test_what_cannot_be_given(text: str) -> None:
     assert read_given(Line("known", (text,))) is None
 
@@ -226,4 +243,4 @@ def test_a_mistake_is_shown_with_its_line_and_a_caret() -> None:
 
 
 def test_the_codes_tested_here_and_with_the_flow_are_all_there_are() -> None:
-    assert set(SENTENCES) - set(MISTAKES) == {"S011", "S013", "S014"}
+    assert set(SENTENCES) - set(MISTAKES) == {"S011", "S013", "S014", "S015"}

@@ -48,6 +48,8 @@ IN_LABELS = ("question", "check", "trait", "setting")  # their answers are shown
 def unsayable(script: Script) -> str:
     """Why a sample cannot be rehearsed on phones; "" when it can."""
     for line in script.talk:
+        if line.kind == "admin":
+            return "an admin: he talks in a chat of his own, and what he accepts is there for all others"
         said = play.heard(line, "") if line.kind in ("you", "mechanic") else Heard(text="-")
         if said.press:
             return "a press that names an entry of the record: buttons send the number of their message"

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from functools import reduce
 from typing import Any
 
 from bot.authoring.wording import read_words
 from bot.core.conversation import Turn, receive
-from bot.core.desk import BikeCard, Card, Desk
+from bot.core.desk import BikeCard, Card, Desk, Tally
 from bot.core.events import Entry, Heard, Role, revive
 from bot.core.flow import Flow
 from bot.core.messages import Message
@@ -39,10 +39,12 @@ class Chat:
     now: datetime = datetime(2026, 5, 4, 9, tzinfo=UTC)
     state: State = field(default_factory=State)
     messages: tuple[Message, ...] = ()
+    outcomes: tuple[Tally, ...] = ()  # how other cases came out
 
     def desk(self) -> Desk:
         flows = {HASH: self.flow}
-        return Desk(wording(), (card(self.flow),), flows, lambda *_: "the summary", self.bikes, self.settings)
+        made = Desk(wording(), (card(self.flow),), flows, lambda *_: "the summary", self.bikes, self.settings)
+        return replace(made, outcomes=lambda: self.outcomes)
 
     def say(self, text: str = "", who: str = "rider", role: Role = "rider", **more: Any) -> Turn:
         turn = receive(self.desk(), self.state, Heard(text=text, who=who, role=role, **more), self.now)

@@ -12,9 +12,11 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from bot import turn
+from bot.core import events
 from bot.core.book_entries import Hours
 from bot.core.intervals import Interval
 from bot.core.reminders import OilWatch
+from bot.core.state import State, fold
 from bot.record.cases import KeptFlow
 from bot.record.migrations import NAMES
 from bot.record.store import Store
@@ -22,6 +24,13 @@ from tests.record.small_talk import NINE, Rider
 
 AT = "2026-05-01T09:00:00Z"
 CHANGED = OilWatch(date(2026, 4, 1), (30, 30), (43, 43), 8, 60)  # long due at 43 h
+
+
+def closed(cause: str) -> State:
+    """A case that a mechanic closed, with what was held likely just before."""
+    told = events.OutcomeTold(result="cause", cause=cause, how="seen", expected={cause: 0.75, "": 0.25})
+    found = (events.FlowChosen(flow="metal", hash="h1", title="Metal"), told, events.Ended(how="closed"))
+    return fold(events.Entry(n, AT, "Max", "mechanic", event) for n, event in enumerate(found, 1))
 
 
 def make(target: Path) -> None:
@@ -50,6 +59,7 @@ def make(target: Path) -> None:
         store.ask_job("my_data", {"chat": "5"}, ann.number, AT)
         store.keep_interval("1", Interval(hours=8, days=60), AT)
         turn.remind(store, NINE + timedelta(days=1), lambda bike: CHANGED)
+        store.count_case(2, ben.number, closed("nut-loose"))
         told = max(turn.due(store, NINE + timedelta(days=2)), key=lambda out: out.id)
         turn.sent(store, told.id, NINE + timedelta(days=1))
         store.backup(target)

@@ -12,8 +12,10 @@ from sqlite_utils import Database
 
 from bot import turn
 from bot.core.book_entries import Note
+from bot.core.calibration import Tenth
 from bot.core.intervals import Interval, Reminded
 from bot.record.migrations import MIGRATIONS, NAMES
+from bot.record.outcomes import Version
 from bot.record.post import Address
 from bot.record.store import Store
 from tests.record.old_file import CHANGED, make
@@ -112,6 +114,15 @@ def test_what_was_reminded_of_is_read_from_an_old_file(path: Path, tmp_path: Pat
     assert store.just_reminded(ann.id, Address("terminal", "pit")) == (Reminded("1", "Blue", "oil"),)
     told = turn.remind(store, NINE + timedelta(days=9), lambda bike: CHANGED)
     assert (told, store.value("select count(*) from reminders")) == (0, 1)
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if p.stem >= "version-0005"], ids=lambda path: path.stem)
+def test_how_a_case_came_out_is_read_from_an_old_file(path: Path, tmp_path: Path) -> None:
+    """Held 0.75 likely and true, 0.25 and not: 0.25 squared twice is 0.125."""
+    shutil.copytree(f"{path}.files", tmp_path / "record.db.files")
+    store = Store(Path(shutil.copy(path, tmp_path / "record.db")))
+    assert store.outcomes_of("everyone", "metal") == (Version("h1", 1, {"nut-loose": 1}, 1, 0.125),)
+    assert store.calibration_of("everyone", "h1") == (Tenth(2, 1, 0.25, 0), Tenth(7, 1, 0.75, 1))
 
 
 @pytest.mark.parametrize("path", [p for p in FILES if p.stem >= "version-0002"], ids=lambda path: path.stem)

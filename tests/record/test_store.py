@@ -192,6 +192,32 @@ def test_a_new_release_takes_over_only_what_is_shipped(store: Store) -> None:
     assert [f.hash for f in store.offered("north")] == ["h2"]
 
 
+def test_shares_that_were_taken_over_hold_as_long_as_the_authors_text(store: Store) -> None:
+    """s2 and n2 took shares into h1, for everyone and for a group; h3 is the author's next text."""
+    for text_hash in ("h1", "s2", "n2", "h3"):
+        store.keep_flow(kept(text_hash))
+    store.publish("shipped", "metal", "h1", AT)
+    store.publish("everyone", "metal", "s2", AT, made_from="h1")
+    store.publish("group:north", "metal", "n2", AT, made_from="h1")
+    assert [(f.hash, f.scope, f.author) for f in store.offered()] == [("s2", "everyone", "h1")]
+    assert [(f.hash, f.scope, f.author) for f in store.offered("north")] == [("n2", "group:north", "h1")]
+    store.publish("shipped", "metal", "h3", AT)
+    for group in ("", "north"):
+        assert [(f.hash, f.scope, f.author) for f in store.offered(group)] == [("h3", "shipped", "h3")]
+    store.publish("shipped", "metal", "h1", AT)
+    assert [f.hash for f in store.offered("north")] == ["n2"]
+
+
+def test_shares_of_a_groups_own_text_stay_with_it(store: Store) -> None:
+    for text_hash in ("h1", "n1", "n2", "h3"):
+        store.keep_flow(kept(text_hash))
+    store.publish("shipped", "metal", "h1", AT)
+    store.publish("group:north", "metal", "n1", AT)
+    store.publish("group:north", "metal", "n2", AT, made_from="n1")
+    store.publish("shipped", "metal", "h3", AT)
+    assert [(f.hash, f.author) for f in store.offered("north")] == [("n2", "n1")]
+
+
 @pytest.mark.parametrize("scope", ["", "all", "group:", "Shipped"])
 def test_there_are_no_other_scopes(store: Store, scope: str) -> None:
     store.keep_flow(kept("h1"))

@@ -98,14 +98,20 @@ class Hearing:
 
     def _meet(self, came: Came) -> int:
         known = self.store.known_as(CHANNEL, came.handle)
-        if known is not None:
+        role = self._role_of(came, known.role if known else "rider")
+        if known is not None and known.role == role:
             return known.id
-        role: turn.Role = "admin" if came.handle in self.settings.admins else "rider"
         with self.store.writing():
             made = self.store.meet(CHANNEL, came.handle, came.name, role, turn.stamp(self.clock()))
-            if self.settings.language != "en":
+            if known is None and self.settings.language != "en":
                 self.store.settle(made.id, "language", self.settings.language)
         return made.id
+
+    def _role_of(self, came: Came, known: turn.Role) -> turn.Role:
+        """Who is an admin is in the settings alone, as they are now; a mechanic is who he was."""
+        if came.handle in self.settings.admins:
+            return "admin"
+        return "rider" if known == "admin" else known
 
     def _where(self, came: Came) -> turn.Address:
         return turn.Address(CHANNEL, came.chat, came.thread)
