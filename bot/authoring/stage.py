@@ -230,9 +230,12 @@ def _check_rule(file: str, flow: Flow, rule: Rule) -> Iterator[Slip]:
         "stop": ("stop rule", (*flow.stop_rules, "damage-seen")),
         "standing": ("cause", (*flow.causes, "unlisted")),
         "first": ("cause", flow.causes),
-        "outcome": ("cause", (*flow.causes, "not_found", "unlisted")),
+        "outcome": ("cause", (*flow.causes, "not_found", "unlisted", "none")),
         "offers": ("check or remedy", (*flow.asks, *flow.remedies)),
-        "asks": ("question", (*anything, "bike", "problem", "confirm", "park", "hand_over", *OWN_WORDS)),
+        "asks": (
+            "question",
+            (*anything, "bike", "problem", "confirm", "which", "park", "hand_over", *OWN_WORDS),
+        ),
     }
     if rule.kind in known:
         yield from _missing(file, rule.place, known[rule.kind][0], rule.name, known[rule.kind][1])

@@ -155,7 +155,8 @@ def story(talk: Talk, seat: str) -> Iterator[str]:
     if done := list(_work(flow, state)):
         yield words.say("close.work", list="; ".join(done))
     if state.open:
-        yield words.say("close.open", list="; ".join(flow.access[id].do for id in state.open))
+        still = ((flow.access[id].short or flow.access[id].do).rstrip(".") for id in state.open)
+        yield words.say("close.open", list="; ".join(still))
     if state.standing:
         stops = [stop_message(talk, stop.rule).text.split("\n")[0] for stop in state.standing]
         yield words.say("close.barred", list=" ".join(stops))

@@ -41,22 +41,37 @@ def meant(said: str, names: Names, spoken: Spoken = ENGLISH) -> tuple[str, ...]:
 
     One alone is what was meant.
     """
-    telling = [word for word in tokens(said) if word not in spoken.small and word not in spoken.polite]
+    telling = _telling(said, spoken)
     scores = {id: _score(telling, (*own, id.replace("-", " ")), spoken) for id, own in names.items()}
     best = max(scores.values(), default=0)
     return tuple(id for id, score in scores.items() if score == best) if best else ()
 
 
+def clearly(said: str, names: Names, spoken: Spoken = ENGLISH) -> str:
+    """The one that words speak of for the most part; "" when they may well mean something else."""
+    found = meant(said, names, spoken)
+    telling = _telling(said, spoken)
+    if len(found) != 1:
+        return ""
+    shared = _score(telling, (*names[found[0]], found[0].replace("-", " ")), spoken)
+    return found[0] if 2 * shared > len(telling) else ""
+
+
 def covers(said: str, own: Iterable[str], spoken: Spoken = ENGLISH) -> bool:
     """Whether every telling word is one of a name: nothing else was said."""
-    telling = [word for word in tokens(said) if word not in spoken.small and word not in spoken.polite]
-    return bool(telling) and _score(telling, own, spoken) == len(set(telling))
+    telling = _telling(said, spoken)
+    return bool(telling) and _score(telling, own, spoken) == len(telling)
+
+
+def _telling(said: str, spoken: Spoken) -> list[str]:
+    """Words that say what is meant, each once."""
+    idle = {*spoken.small, *spoken.polite}
+    return [word for word in dict.fromkeys(tokens(said)) if word not in idle]
 
 
 def _score(said: Sequence[str], own: Iterable[str], spoken: Spoken) -> int:
     there = {word for name in own for word in tokens(name)} - {*spoken.small}
-    shared = (any(likeness(word, each, spoken) is not None for each in there) for word in dict.fromkeys(said))
-    return sum(shared)
+    return sum(any(likeness(word, each, spoken) is not None for each in there) for word in said)
 
 
 def page(words: Words, ids: Sequence[str], names: Names, number: int) -> tuple[Option, ...]:

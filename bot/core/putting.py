@@ -10,6 +10,7 @@ from bot.core.bookkeeping import put_book, put_book_bike
 from bot.core.closing import put_outcome
 from bot.core.confirming import put_cause
 from bot.core.flow import Point
+from bot.core.history import sure_now
 from bot.core.messages import Message
 from bot.core.phrases import (
     Option,
@@ -299,7 +300,8 @@ def put_hand_over(talk: Talk, step: Next) -> Message:
     words, flow = talk.words, talk.sure()
     price = plan.giving_up(talk.desk, flow, talk.seen)
     ask = "hand_over.refer" if talk.holds else "hand_over.ask"
-    lines = reasons.misfit_lines(talk.desk, flow, talk.state)
+    known = talk.holds and any(not told.event.cause for told in sure_now(flow, talk.state))
+    lines = [words.say("hand_over.known")] if known else reasons.misfit_lines(talk.desk, flow, talk.state)
     lines = lines or [words.say(ask, minutes=f"{price:.0f}")]
     if talk.state.bars & {"running"}:
         lines.append(words.say("hand_over.under_stop"))

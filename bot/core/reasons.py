@@ -135,10 +135,11 @@ def strength(words: Words, decibans: float) -> str:
     return words.say("why.strong" if size >= STRONG else "why.clear" if size >= CLEAR else "why.weak")
 
 
-def _named(words: Words, flow: Flow, state: State, seq: int) -> str:
-    """What an entry told; 'all of it good' and 'none of these' with what they were said of."""
-    if any(told.seq == seq for told in state.confirmed):
-        return words.say("why.confirmed")
+def _named(words: Words, flow: Flow, state: State, seq: int, cause: str) -> str:
+    """What an entry told of a cause; 'all of it good' and 'none of these' with what they were said of."""
+    sure = next((told.event for told in state.confirmed if told.seq == seq), None)
+    if sure is not None:
+        return words.say("why.confirmed" if sure.cause == cause else "why.confirmed.other")
     label = said(flow, state, seq)
     told = next((e.event for e in state.entries if e.seq == seq and isinstance(e.event, Answered)), None)
     if told is None or not (told.form == "look" or (told.form == "marks" and not told.value)):
@@ -150,7 +151,7 @@ def _findings(words: Words, flow: Flow, state: State, cause: str, sign: int) -> 
     """The two or three findings that speak most for (+1) or against (-1) a cause."""
     totals: dict[str, float] = {}  # one label may stand twice: told at first, then answered
     for w in odds.explain(flow, known(state), history(flow, state), cause):
-        label = _named(words, flow, state, w.seq)
+        label = _named(words, flow, state, w.seq, cause)
         totals[label] = totals.get(label, 0.0) + w.decibans
     kept = [(label, db) for label, db in totals.items() if label and db * sign >= FAINT]
     kept.sort(key=lambda x: -x[1] * sign)

@@ -124,11 +124,11 @@ def repaired(talk: Talk, rest: str) -> After:
         return "again"
     said, money = _priced(talk, rest)
     names = naming.remedies(talk.sure(), talk.state)
-    found = naming.meant(said, names)
-    if len(found) == 1:
-        _done(talk, found[0], money)
+    clear = naming.clearly(said, names)
+    if clear:
+        _done(talk, clear, money)
         return "next"
-    _ask_which(talk, 0, (_coin(money), said, *(found or names)))
+    _ask_which(talk, 0, (_coin(money), said, *(naming.meant(said, names) or names)))
     return ""
 
 
@@ -173,9 +173,10 @@ def answer_repair(talk: Talk, asked: Asked, reading: Reading) -> bool:
     if not asked.id:
         return _own_words(talk, talk.heard.text.strip())
     if not isinstance(reading, Chosen):
-        found = naming.meant(talk.heard.text, naming.remedies(talk.sure(), talk.state))
-        if len(found) == 1:
-            _done(talk, found[0], float(coin) if coin else None)
+        names = naming.remedies(talk.sure(), talk.state)
+        clear, found = naming.clearly(talk.heard.text, names), naming.meant(talk.heard.text, names)
+        if clear:
+            _done(talk, clear, float(coin) if coin else None)
         elif found:
             _ask_which(talk, 0, (coin, talk.heard.text.strip()[:SAID], *found))
         return bool(found)
