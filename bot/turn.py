@@ -558,8 +558,9 @@ def lay_desk(
     bikes = tuple(_with_past(store, bike, case) for bike in store.bikes_of(rider.id))
     others = sum(1 for line in store.cases_of(rider.id) if not line.ended and line.id != case and line.bike)
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others)
-    desk = replace(desk, books=partial(read_book, store), zones=_zones, reminded=reminded)
-    return _with_summary(store, replace(desk, outcomes=outcomes.laid(store, flows, speaker)))
+    laid, away = outcomes.laid(store, flows, speaker), store.away(case)
+    desk = replace(desk, books=partial(read_book, store), zones=_zones, reminded=reminded, away=away)
+    return _with_summary(store, replace(desk, outcomes=laid))
 
 
 def _with_past(store: Store, bike: BikeCard, case: int) -> BikeCard:

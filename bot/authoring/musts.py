@@ -27,6 +27,10 @@ def holds(rule: Rule, played: Played, flow: Flow) -> tuple[bool, str]:
     if rule.kind == "ends":
         how = state.ended.how if state.ended else "asking"
         return how == name, f"ends in {how}"
+    if rule.kind == "outcome":
+        told = state.outcome
+        out = "none" if told is None else told.cause or told.result
+        return out == name, f"outcome {out}"
     if rule.kind == "stop":
         return _stop(state, name, rule.value)
     if rule.kind in ("standing", "first"):

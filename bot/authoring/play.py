@@ -31,18 +31,29 @@ class NotRestored(Exception):
 
 @dataclass(frozen=True)
 class Exchange:
-    """One thing that was said to the bot, what it said back, and the state before and after."""
+    """One thing that was said to the bot, what it said back, and the state before and after.
+
+    `seats`: whose messages are shown. Of a mechanic who never speaks in the script nothing is seen.
+    """
 
     line: Line
     now: datetime
     before: State
     messages: tuple[Message, ...]
     after: State
+    seats: tuple[str, ...] = scripts.SEATS[:1]
+
+    @property
+    def replies(self) -> tuple[Line, ...]:
+        """The bot's messages as they are read, each with whom it is for."""
+        speaker = who(self.line)
+        found = ((m, "" if m.to == speaker else m.to) for m in self.messages)
+        return tuple(scripts.turn("bot", as_read(m), to) for m, to in found if to in ("", *self.seats))
 
     @property
     def shown(self) -> tuple[str, ...]:
-        """The bot's messages as the rider reads them."""
-        return tuple(as_read(m) for m in self.messages if m.to in ("", who(self.line)))
+        """The bot's messages as they are read, whomever they are for."""
+        return tuple(line.text for line in self.replies)
 
 
 @dataclass(frozen=True)
@@ -140,7 +151,7 @@ def exchanges_of(script: Script, stage: Stage, start: State, skip: int = 0) -> I
             book = written(book, turn.events, now)
             if book:
                 desk = stages.with_book(_with_bike(desk, after), book)
-            yield Exchange(line, now, state, tuple(turn.messages), after)
+            yield Exchange(line, now, state, tuple(turn.messages), after, script.seats)
             state = after
 
 

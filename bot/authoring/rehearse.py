@@ -52,20 +52,29 @@ def _talk_differs(played: Played) -> Iterator[str]:
 
 def _differs(played: Played, wanted: list[Line], exchange: Exchange | None) -> Iterator[str]:
     """The first difference between the bot's lines after one exchange and what it said."""
-    said = exchange.shown if exchange else ()
+    said = exchange.replies if exchange else ()
     at = exchange.line.n if exchange else 1
     for n in range(max(len(wanted), len(said))):
         if n >= len(said):
-            yield _difference(played, wanted[n].n, wanted[n].lines[0], "nothing")
+            yield _difference(played, wanted[n].n, _addressed(wanted[n], wanted[n].lines[0]), "nothing")
             return
         if n >= len(wanted):
-            yield _difference(played, at, "nothing more", said[n].split("\n")[0])
+            yield _difference(played, at, "nothing more", _addressed(said[n], said[n].lines[0]))
             return
-        if (found := _first(wanted[n].lines, said[n].split("\n"))) is not None:
+        if wanted[n].key != said[n].key:
+            want, got = (_addressed(line, line.lines[0]) for line in (wanted[n], said[n]))
+            yield _difference(played, wanted[n].n, want, got)
+            return
+        if (found := _first(wanted[n].lines, said[n].lines)) is not None:
             offset, want, got = found
             yield _difference(played, wanted[n].n + offset, want, got)
             return
         at = wanted[n].n + len(wanted[n].lines) - 1
+
+
+def _addressed(line: Line, text: str) -> str:
+    """What is said, with whom it is for where that is not who spoke."""
+    return f"to {line.key}: {text}" if line.key else text
 
 
 def _first(wanted: Sequence[str], got: Sequence[str]) -> tuple[int, str, str] | None:
@@ -179,12 +188,12 @@ def run(names: Sequence[str], summary: stages.Summary, update: bool = False, cov
 def updated(played: Played) -> Script:
     """The script with the bot's lines of this play; everything else stays as it was written."""
     lines: list[Line] = []
-    said = {x.line.n: x.shown for x in played.exchanges}
+    said = {x.line.n: x.replies for x in played.exchanges}
     for line in played.script.lines:
         if line.kind != "bot":
             lines.append(line)
         if line.kind in PEOPLE:
-            lines += [scripts.turn("bot", text) for text in said.get(line.n, ())]
+            lines += said.get(line.n, ())
     return replace(played.script, lines=tuple(lines))
 
 
@@ -208,7 +217,7 @@ def save(entries: Sequence[Entry], stage: Stage, file: str = "saved.txt") -> str
     if entries:
         heads.append(Line("head", (entries[0].at,), "now"))
     said = [e for e in entries if isinstance(e.event, events.WasHeard)]
-    known, heads_of_bike = _bike(entries)
+    known, heads_of_bike = _given(entries)
     talk: list[Line] = []
     for before, entry in zip([None, *said], said, strict=False):
         talk += _pause(before.at if before else entry.at, entry.at)
@@ -220,15 +229,17 @@ def save(entries: Sequence[Entry], stage: Stage, file: str = "saved.txt") -> str
     return scripts.write(updated(play(scripts.read(text, file), stage)))
 
 
-def _bike(entries: Sequence[Entry]) -> tuple[list[Line], list[Line]]:
-    """What was known of the bike before the talk, as given lines and as a head line."""
+def _given(entries: Sequence[Entry]) -> tuple[list[Line], list[Line]]:
+    """What was known before the talk, as given lines, and the bike as a head line."""
     taken = next((e.event for e in entries if isinstance(e.event, events.BikeTaken)), None)
-    if taken is None or not (taken.traits or taken.hours is not None):
+    bike = taken if taken is not None and (taken.traits or taken.hours is not None) else None
+    known = [f"trait {trait} = {answer}" for trait, answer in bike.traits.items() if answer] if bike else []
+    known += [f"hours: {bike.hours:g}"] if bike and bike.hours is not None else []
+    known += ["held: mechanic"] if any(isinstance(e.event, events.CaseHeld) for e in entries) else []
+    if not known:
         return [], []
-    known = [f"trait {trait} = {answer}" for trait, answer in taken.traits.items() if answer]
-    known += [f"hours: {taken.hours:g}"] if taken.hours is not None else []
     given = [Line("given", ("",)), *(Line("known", (text,)) for text in known), Line("blank", ())]
-    return given, [Line("head", (taken.nickname,), "bike")]
+    return given, [Line("head", (bike.nickname,), "bike")] if bike else []
 
 
 def _pause(before: str, after: str) -> list[Line]:

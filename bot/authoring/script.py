@@ -14,6 +14,7 @@ A file has four parts, in this order; any of them but the talk may be left out:
       stop: knock
       begun: refit-drive-nut
       mended: refit-drive-nut
+      held: mechanic
       hours: 43
       book: oil change at 43 on 2026-04-20, six flakes
       came out: drive-nut-loose 9 of 41
@@ -23,13 +24,17 @@ A file has four parts, in this order; any of them but the talk may be left out:
        : 1 Yes
     +2 h
     mechanic: [photo 5f1c] that is the big end
+    bot: Kept with this step.
+    bot to rider: The mechanic has done this: New crank.
 
     must: ends in handed_over
     never: says "all is well"
 
 `you:` is a rider, `mechanic:` a mechanic, `admin:` who runs the bot; a line that starts with spaces and `:`
-goes on with the one above. Every message of the bot has its own `bot:`. `[photo x]`, `[voice x]` and
-`[press 12:all]` stand for what is not typed. Comments start with `#`.
+goes on with the one above. Every message of the bot has its own `bot:`; what it says to the one who did not
+speak, where several speak in a file, has `bot to rider:` or `bot to mechanic:`. `held: mechanic` means that
+the mechanic holds the case from its first word on, as by a code; it opens none by itself. `[photo x]`,
+`[voice x]` and `[press 12:all]` stand for what is not typed. Comments start with `#`.
 
 `came out:` says how closed cases came out, for everyone: 9 of 41 had this cause (or `unlisted`). Each such
 line names the same 41; those that no line names came out as the shares of the file have it.
@@ -51,6 +56,7 @@ LineKind = Literal[
 ]
 PEOPLE = ("you", "mechanic", "admin")
 SPEAKERS = (*PEOPLE, "bot")
+SEATS = ("rider", "mechanic", "admin")  # who may sit at a case of a script
 HEAD = ("flow", "bike", "now", "channel")
 FILES = ("photo", "voice", "video", "document", "sticker")
 ENDS = ("handed_over", "parked", "put_off", "proved", "released", "abandoned", "closed", "asking")
@@ -91,7 +97,10 @@ def slip(file: str, place: tuple[int, int], code: str, **fields: object) -> Slip
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a script, or one turn of several lines. `raw` is how it was written, if it was."""
+    """One line of a script, or one turn of several lines. `raw` is how it was written, if it was.
+
+    `key`: of a head line what it sets; of the bot's to whom, "" for whoever spoke.
+    """
 
     kind: LineKind
     lines: tuple[str, ...]
@@ -113,7 +122,7 @@ class Line:
 class Given:
     """Something that stands in the record before the talk: an answer, a trait, work, hours."""
 
-    kind: str  # answer trait setting open stop begun mended hours ran said watch cant book came_out
+    kind: str  # answer trait setting open stop begun mended held hours ran said watch cant book came_out
     name: str
     values: tuple[str, ...]
     mechanic: bool
@@ -156,6 +165,13 @@ class Script:
         return tuple(x for x in self.lines if x.kind in (*SPEAKERS, "clock"))
 
     @property
+    def seats(self) -> tuple[str, ...]:
+        """Who sits at the case: the rider, and a mechanic who speaks or holds it."""
+        held = any(given.kind == "held" for given in self.given)
+        both = held or any(line.kind == "mechanic" for line in self.lines)
+        return SEATS if both else SEATS[:1]
+
+    @property
     def given(self) -> tuple[Given, ...]:
         return tuple(g for x in self.lines if x.kind == "known" and (g := read_given(x)))
 
@@ -168,11 +184,11 @@ class Script:
 
 _GIVEN_SHAPES = (
     "question = answer", "trait name = answer", "setting name = value", "open: access", "stop: rule",
-    "begun: remedy", "mended: remedy", "hours: 43", "ran: 2 h", "said: gone", "watch: plan", "cant: check",
-    "book: oil change at 43", "came out: cause 9 of 41",
+    "begun: remedy", "mended: remedy", "held: mechanic", "hours: 43", "ran: 2 h", "said: gone", "watch: plan",
+    "cant: check", "book: oil change at 43", "came out: cause 9 of 41",
 )  # fmt: skip
 _EQUAL = re.compile(r"(?:(trait|setting)\s+)?([a-z0-9_-]+)\s*=\s*(.*?)\s*(\(mechanic\))?$")
-_COLON = re.compile(r"(open|stop|begun|mended|hours|ran|said|watch|cant)\s*:\s*(.*?)\s*(\(mechanic\))?$")
+_COLON = re.compile(r"(open|stop|begun|mended|held|hours|ran|said|watch|cant)\s*:\s*(.*?)\s*(\(mechanic\))?$")
 _BOOK = re.compile(r"book\s*:\s*(\S.*)$")
 _CAME_OUT = re.compile(r"came out\s*:\s*(\S+)\s+(\d{1,6})\s+of\s+(\d{1,6})$")
 
@@ -216,6 +232,7 @@ FORMS = (
     Form("caution", re.compile(rf"says caution {_ID}"), "says caution {name}"),
     Form("stop", re.compile(rf"stop {_ID} (stands|lifted)"), "stop {name} {value}"),
     Form("standing", re.compile(rf"standing {_ID} = {_ID}"), "standing {name} = {value}"),
+    Form("outcome", re.compile(rf"outcome {_ID}"), "outcome {name}"),
     Form("first", re.compile(rf"first suspect {_ID}"), "first suspect {name}"),
     Form("asks", re.compile(rf"asks {_ID}"), "asks {name}"),
     Form("offers", re.compile(rf"offers {_ID}"), "offers {name}"),
@@ -247,6 +264,7 @@ def read_clock(line: Line) -> timedelta | None:
 # --- reading ---------------------------------------------------------------------------------
 
 _WORD = re.compile(r"([a-z]+):(?: (.*)|\s*)$", re.S)
+_BOT_TO = re.compile(rf"bot to ({'|'.join(SEATS)}):(?: (.*)|\s*)$", re.S)
 _ON = re.compile(r"\s+:(?: (.*)|\s*)$", re.S)
 _KNOWN = (*HEAD, "given", *SPEAKERS, "must", "never")
 _PART = {"head": 0, "given": 1, "known": 1, "talk": 2, "rules": 3}
@@ -277,6 +295,9 @@ class _Reading:
             self._keep(Line("known", (raw.strip(),), n=n, column=_indent(raw), raw=(raw,)))
         elif found := _WORD.fullmatch(raw):
             self._word(n, raw, found[1], found[2] or "")
+        elif found := _BOT_TO.fullmatch(raw):
+            self._enter(n, raw, "bot", "talk", found[2] or "", found[1])
+            self.open = True
         else:
             self._unknown(n, raw)
 
@@ -399,6 +420,8 @@ def written(line: Line) -> tuple[str, ...]:
     if line.kind == "known":
         return (f"  {line.text}",)
     word = line.key or line.kind
+    if line.kind == "bot" and line.key:
+        word = f"bot to {line.key}"
     first, *rest = line.lines or ("",)
     return (f"{word}: {first}" if first else f"{word}:", *(_on(word, text) for text in rest))
 
@@ -408,7 +431,7 @@ def _on(word: str, text: str) -> str:
     return f"{lead} {text}" if text else lead
 
 
-def turn(kind: LineKind, text: str) -> Line:
-    """A turn of the talk from what was said; line ends of any kind part its lines."""
+def turn(kind: LineKind, text: str, to: str = "") -> Line:
+    """A turn of the talk from what was said; line ends of any kind part its lines. `to`: of the bot's."""
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    return Line(kind, tuple(lines))
+    return Line(kind, tuple(lines), to)

@@ -240,6 +240,8 @@ def _check_given(file: str, flow: Flow, given: Given) -> Iterator[Slip]:
         yield from _no_answer(file, given, not isinstance(read, Trouble), (like,))
     elif given.kind == "came_out":
         yield from _missing(file, given.place, "cause", given.name, (*flow.causes, "unlisted"))
+    elif given.kind == "held":
+        yield from _missing(file, given.place, "seat", given.values[0], ("mechanic",))
     elif given.kind in ("hours", "ran"):
         number = given.values[0].removesuffix("h").strip()
         yield from _no_answer(file, given, number.replace(".", "", 1).isdecimal(), ("a number of hours",))
@@ -268,8 +270,12 @@ def _check_rule(file: str, flow: Flow, rule: Rule) -> Iterator[Slip]:
         "stop": ("stop rule", (*flow.stop_rules, "damage-seen")),
         "standing": ("cause", (*flow.causes, "unlisted")),
         "first": ("cause", flow.causes),
+        "outcome": ("cause", (*flow.causes, "not_found", "unlisted", "none")),
         "offers": ("check or remedy", (*flow.asks, *flow.remedies)),
-        "asks": ("question", (*anything, "bike", "problem", "confirm", "park", "hand_over", "shares")),
+        "asks": (
+            "question",
+            (*anything, "bike", "problem", "confirm", "which", "park", "hand_over", "shares", *OWN_WORDS),
+        ),
     }
     if rule.kind in known:
         yield from _missing(file, rule.place, known[rule.kind][0], rule.name, known[rule.kind][1])
@@ -341,17 +347,20 @@ def _covered(tops: Sequence[float | None], span: tuple[float, float]) -> list[in
 # --- the record before the talk ----------------------------------------------------------------
 
 BEFORE = ("trait", "setting", "hours", "book", "came_out")  # known before any case
+HELD = "held"
+OWN_WORDS = ("query", "cause", "repair", "lift", "outcome")  # asked because someone began to tell it
 
 
 def opens_case(script: Script) -> bool:
-    """Whether something of a case is given; traits, settings and how other cases came out are of none."""
-    return any(g.kind not in BEFORE for g in script.given)
+    """Whether something of a case is given; traits, settings and how other cases came out are of none.
+
+    Nor does who holds it open one: he holds the case that the talk opens.
+    """
+    return any(g.kind not in (*BEFORE, HELD) for g in script.given)
 
 
 def begin(script: Script, stage: Stage) -> State:
     """The state in which the talk begins: an empty one, or the fold of what was given."""
-    if not opens_case(script):
-        return State()
     at = script.now.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     entries: list[Entry] = []
 
@@ -359,11 +368,15 @@ def begin(script: Script, stage: Stage) -> State:
         role: events.Role = "mechanic" if mechanic else "rider"
         entries.append(Entry(len(entries) + 1, at, role, role, event))
 
+    if any(given.kind == HELD for given in script.given):
+        keep(events.CaseHeld(), mechanic=True)
+    if not opens_case(script):
+        return fold(entries)
     keep(events.Opened(complaint=stage.flow.riders_say[0]))
     keep(events.FlowChosen(flow=stage.flow.flow, hash=stage.loaded.hash, title=stage.flow.title))
     keep(events.BikeTaken(bike=BIKE, nickname=script.head("bike") or "Goat"))
     for given in script.given:
-        for event in () if given.kind in ("book", "came_out") else _events(stage.flow, given):
+        for event in () if given.kind in ("book", "came_out", HELD) else _events(stage.flow, given):
             keep(event, given.mechanic)
     return fold(entries)
 

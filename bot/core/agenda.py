@@ -24,7 +24,7 @@ from bot.core.events import (
     WentOn,
 )
 from bot.core.flow import Flow, One, Remedy, fits
-from bot.core.history import acting
+from bot.core.history import acting, sure_now
 from bot.core.plan import known
 from bot.core.state import State, Told, Work
 
@@ -41,22 +41,23 @@ class Next:
 
 @dataclass(frozen=True)
 class Case:
-    """All that a station may read."""
+    """All that a station may read. `at_bench`: a mechanic is asked, not the rider."""
 
     desk: Desk
     flow: Flow
     state: State
     now: datetime
+    at_bench: bool = False
 
 
 Station = Callable[[Case], Next | None]
 
 
-def next_step(desk: Desk, flow: Flow | None, state: State, now: datetime) -> Next:
+def next_step(desk: Desk, flow: Flow | None, state: State, now: datetime, at_bench: bool = False) -> Next:
     """The next step of a case. Without a flow only the problem can be asked."""
     if flow is None:
         return Next("problem")
-    case = Case(desk, flow, state, now)
+    case = Case(desk, flow, state, now, at_bench)
     for station in STATIONS:
         found = station(case)
         if found is not None:
@@ -101,7 +102,7 @@ def ask_safety(case: Case) -> Next | None:
 
 
 def name_the_bike(case: Case) -> Next | None:
-    return Next("bike") if case.state.bike is None else None
+    return Next("bike") if case.state.bike is None and not case.at_bench else None
 
 
 def ask_traits(case: Case) -> Next | None:
@@ -242,6 +243,8 @@ def do_work(case: Case) -> Next | None:
     if found is None or found[0].mended:
         return None
     work, remedy = found
+    if work.told:
+        return _open_point(case, work.remedy, tuple(p.id for p in remedy.closing))
     if remedy.parts and f"{work.remedy}/parts" not in work.done:
         return Next("step", f"{work.remedy}/parts")
     missing = plan.missing_access(case.flow, case.state, remedy.behind)
@@ -279,7 +282,7 @@ def _must_shut(case: Case) -> bool:
 
 
 def unmended(flow: Flow, state: State) -> tuple[str, ...]:
-    """Remedies of causes that a look found bad and no later work has mended, in the order found."""
+    """Remedies of causes that a look found, or a mechanic confirmed, and no later work has mended."""
     done = {m.remedy: seq for seq, m in state.mended}
     newest = {t.event.ask: t for t in state.answers if t.event.ask in flow.checks}
     wanted = [
@@ -288,6 +291,8 @@ def unmended(flow: Flow, state: State) -> tuple[str, ...]:
         for cause in plan.found_bad(flow, t.event.ask, t.event.value)
         if (remedy := flow.causes[cause].remedy)
     ]
+    sure = ((flow.causes.get(told.event.cause), told.seq) for told in sure_now(flow, state))
+    wanted += [(cause.remedy, seq) for cause, seq in sure if cause is not None and cause.remedy]
     return tuple(dict.fromkeys(r for r, seq in wanted if done.get(r, 0) < seq))
 
 

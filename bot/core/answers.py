@@ -28,9 +28,12 @@ from bot.core.units import Quantity, convert, measure, quantities
 AMONG = 6  # words a message may have for its one bare number to be the measurement
 LISTED = 24  # parts of a list looked at: twice the most marks there are
 REST = 3  # words that may follow "change": more is a sentence about something else
+# What is said in a sentence: any words may follow, and they are kept as they were written.
+IN_WORDS = frozenset({"note", "ask_rider", "answer", "cause", "repaired", "lift", "vin", "close"})
 TELLING = 4  # letters of a word out of a label that is enough to mean it
 FEW = 2  # labels that such words may fit, to be asked which
 ORDINALS = 10  # of them have a word
+_QUOTES = str.maketrans(dict.fromkeys("’‘`´", "'"))
 PREFIX = 3  # letters that the beginning of a label must have
 
 
@@ -57,6 +60,13 @@ def read(
         if reading is not None:
             return reading
     return Unclear()
+
+
+def as_written(text: str, rest: str) -> str:
+    """The rest of a message as it was typed: what a reading gives of it is folded."""
+    folded, plain = words(fold(text)), words(text.translate(_QUOTES))
+    place = len(folded) - len(words(rest))
+    return text[plain[place].start :].strip() if rest and place < len(plain) else rest
 
 
 # --- the readers, in order -------------------------------------------------------------------
@@ -154,6 +164,8 @@ def _rest(talk: Reply, phrase: str) -> str:
     end = len(marks) - len(tail)
     if end <= len(head) or talk.said[: len(head)] != head or talk.said[end:] != tail:
         return ""
+    if before.rstrip().endswith(":") and not talk.folded[marks[len(head) - 1].end :].lstrip().startswith(":"):
+        return ""  # "note: ..." is one, "note that ..." is none
     # The sign before it belongs to the rest too: #2, -5, ~40.
     start = marks[len(head) - 1].end if head else 0
     return talk.folded[start : marks[end - 1].end].strip(" .,:;!?")
@@ -161,6 +173,8 @@ def _rest(talk: Reply, phrase: str) -> str:
 
 def _allowed(talk: Reply, name: str, rest: str) -> bool:
     """Whether the rest can be what this phrase speaks of; 'not loose' is no word about answer 'loose'."""
+    if name in IN_WORDS:
+        return True
     if name == "wrong":
         return bool(re.fullmatch(r"(?:#|number )?\d{1,3}(?:(?:\s*,\s*|\s+and\s+|\s+)\d{1,3})*", rest))
     return len(tokens(rest)) <= REST
@@ -330,9 +344,11 @@ def _with_slips(talk: Reply) -> Reading | None:
 
 
 def _slipped_control(talk: Reply) -> tuple[int, Control] | None:
+    """What ends a case or is told of it is never a slip: "closed" is not "close"."""
     found = []
+    forgiven = {name: phrases for name, phrases in talk.controls.items() if name not in IN_WORDS}
     for said in {talk.said, stripped(talk.said, talk.spoken, wide=False)} - {()}:
-        for name, phrases in talk.controls.items():
+        for name, phrases in forgiven.items():
             offs = [slips(said, tokens(phrase)) for phrase in phrases if "..." not in phrase]
             found += [(off, -len(said), Control(name)) for off in offs if off is not None]
     best = min(found, key=lambda each: each[:2], default=None)

@@ -153,8 +153,10 @@ def _put(talk: Talk, what: Any, id: str, extra: tuple[str, ...]) -> None:
 
 
 def _bike(talk: Talk, text: str) -> BikeCard | None:
-    """The bike that is named, else that of the case, else the only one."""
+    """The bike that is named, else that of the case, else the only one; for a mechanic that of the case."""
     bikes, said = talk.desk.bikes, tokens(text)
+    if talk.holds:
+        return _card(talk, talk.state.bike or "")
     named = [b for b in bikes if _holds(said, tokens(b.nickname))]
     here = [b for b in bikes if b.id == talk.state.bike]
     found = named if len(named) == 1 else here or (list(bikes) if len(bikes) == 1 else [])
@@ -163,7 +165,7 @@ def _bike(talk: Talk, text: str) -> BikeCard | None:
 
 def _new_bike(talk: Talk, text: str) -> tuple[str, str]:
     """'Goat: hours 9' where no Goat is known: a new bike, and the line without its name."""
-    named = _NAMED.match(text)
+    named = None if talk.holds else _NAMED.match(text)
     if named is None or not is_book_talk(named[2], ENGLISH) or is_book_talk(f"{named[1]} 1 h", ENGLISH):
         return "", text
     name = " ".join(named[1].split())
@@ -202,13 +204,14 @@ def put_book(talk: Talk, step: Next) -> Message:
     if any(find.photo for line in lines for find in getattr(line, "found", None) or ()):
         lead.append(words.say("book.photo"))
     offered = [Option("yes", words.say("book.yes")), Option("no", words.say("book.no"))]
-    if lines and not old:
+    if lines and not old and not talk.holds:
         offered.append(Option("other", words.say("book.other_bike")))
     return plain(words, " ".join((*lead, said)).strip(), offered)
 
 
 def put_book_bike(talk: Talk, step: Next) -> Message:
-    offered = tuple(Option(b.id, b.nickname) for b in talk.desk.bikes)
+    bikes = () if talk.holds else talk.desk.bikes  # the rider's other bikes are none of a mechanic's
+    offered = tuple(Option(b.id, b.nickname) for b in bikes)
     return plain(talk.words, talk.words.say("book.which" if offered else "book.name"), offered)
 
 

@@ -16,11 +16,12 @@ from bot.core.flow import Flow, Several
 from bot.core.hearing import offer
 from bot.core.offers import Chosen, Reading, Ticked, Unclear
 from bot.core.plan import known
-from bot.core.putting import PUT, stop_message
+from bot.core.putting import PUT
 from bot.core.reasons import claimed
 from bot.core.spoken import tokens
 from bot.core.state import Asked
 from bot.core.state import Told as Acting
+from bot.core.stop_words import stop_message
 from bot.core.talk import Talk
 from bot.core.told import NONE_OF_THESE, Told, index, listen, pick, tried, wondered
 
@@ -86,7 +87,9 @@ def _stop_at_once(talk: Talk, found: tuple[str, ...]) -> None:
     imagined = replace(state, answers=tuple(acting))
     for rule, because in stops.newly_true(flow, imagined):
         talk.emit(StopRaised(rule=rule, bars=flow.stop_rules[rule].bars, because=because))
-        talk.tell(stop_message(talk, rule))
+        message = stop_message(talk, rule)
+        talk.tell(message)
+        talk.tell_others(message)
 
 
 def told_of_the_open(talk: Talk, asked: Asked) -> Reading:

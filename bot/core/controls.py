@@ -7,7 +7,20 @@ import re
 from collections.abc import Callable, Iterable
 from typing import Literal
 
-from bot.core import bookkeeping, corrections, moves, plan, reasons, shares
+from bot.core import (
+    bookkeeping,
+    closing,
+    confirming,
+    corrections,
+    frame_number,
+    moves,
+    plan,
+    queries,
+    reasons,
+    shares,
+    work,
+    workshop,
+)
 from bot.core.agenda import Next
 from bot.core.curing import CURED
 from bot.core.events import (
@@ -24,12 +37,13 @@ from bot.core.events import (
     Withdrawn,
 )
 from bot.core.messages import Message
-from bot.core.offers import Chosen
+from bot.core.offers import Chosen, Unclear
 from bot.core.phrases import plain
-from bot.core.putting import PUT, stop_message
+from bot.core.putting import PUT
 from bot.core.settling import upcoming
 from bot.core.spoken import tokens
 from bot.core.state import Asked, Told
+from bot.core.stop_words import stop_message
 from bot.core.talk import Talk
 from bot.core.units import measure
 
@@ -38,7 +52,11 @@ MOVING = frozenset({
     "answered", "skipped", "trait_told", "setting_told", "access_opened", "access_shut", "remedy_begun",
     "work_left", "step_done", "point_told", "mended", "after_work", "proof_run", "said_of_repair",
     "watch_set", "look_round", "look_judged", "hours_read", "bike_taken", "reopened", "stop_lifted", "ended",
+    "cause_confirmed", "vin_told", "outcome_told",
 })  # fmt: skip
+
+
+OWN_WORDS = ("cause", "repair", "lift", "outcome")  # asked because someone began to tell it
 
 
 def pending(talk: Talk) -> Next | None:
@@ -100,7 +118,7 @@ def not_sure(talk: Talk, rest: str) -> After:
     elif asked.what == "trait":
         talk.emit(TraitTold(trait=asked.id, answer=""))
     elif asked.what == "point":
-        moves.tell_point(talk, asked, Chosen("unsure"))
+        work.tell_point(talk, asked, Chosen("unsure"))
     elif asked.what == "after_work":
         moves.tell_after_work(talk, asked, Chosen("bad"))
     elif asked.what == "setting":
@@ -109,6 +127,8 @@ def not_sure(talk: Talk, rest: str) -> After:
         moves.say_held(talk, asked, Chosen("same"))
     elif asked.what == "which":
         return _leave_which(talk, asked.id)
+    elif asked.what == "query":
+        queries.answer_query(talk, asked, Unclear())
     else:
         return "again"
     return "next"
@@ -137,11 +157,11 @@ def cannot(talk: Talk, rest: str) -> After:
     if asked.what in ("question", "check", "access"):
         talk.emit(Skipped(ask=asked.id, why="cant"))
         if asked.what == "access" and talk.state.work and not talk.state.work.mended:
-            moves.leave_work(talk, "cant")
+            work.leave_work(talk, "cant")
     elif asked.what == "remedy":
         talk.emit(Skipped(ask=asked.id, why="cant"))
     elif asked.what == "step" and talk.state.work:
-        moves.leave_work(talk, "cant")
+        work.leave_work(talk, "cant")
     elif asked.what == "proof":
         later(talk, rest)
         return ""
@@ -151,7 +171,13 @@ def cannot(talk: Talk, rest: str) -> After:
 
 
 def back(talk: Talk, rest: str) -> After:
-    """Withdraw what this seat's last moving message led to; stops that it raised stay."""
+    """Withdraw what this seat's last moving message led to; stops that it raised stay.
+
+    In the middle of a mechanic's own word nothing is told yet: it is left as it was.
+    """
+    if talk.asked is not None and talk.asked.what in OWN_WORDS:
+        talk.say("aside.left")
+        return "next"
     entries = _last_move(talk)
     if not entries:
         talk.say("nothing_back")
@@ -224,6 +250,9 @@ def ruled_out(talk: Talk, rest: str) -> After:
 
 
 def start_over(talk: Talk, rest: str) -> After:
+    if talk.holds:
+        talk.say("mechanic.not_his")
+        return "again"
     talk.emit(Ended(how="abandoned"))
     talk.say("started_over")
     return "next"
@@ -327,7 +356,7 @@ def _write_up(talk: Talk, whole: bool) -> After:
 
 
 def give_help(talk: Talk, rest: str) -> After:
-    talk.say("help")
+    talk.say("help.mechanic" if talk.holds else "help")
     return "again"
 
 
@@ -419,11 +448,6 @@ def repeat(talk: Talk, rest: str) -> After:
     return "again"
 
 
-def lift(talk: Talk, rest: str) -> After:
-    moves.lift_by_mechanic(talk, rest)
-    return "next"
-
-
 def units(talk: Talk, rest: str) -> After:
     wanted = rest.casefold().strip()
     if wanted in ("metric", "imperial", "both"):
@@ -437,7 +461,10 @@ def erase(talk: Talk, rest: str) -> After:
     return "again"
 
 
-ANYTIME = ("help", "where", "ruled_out", "summary", "whole_sheet", "later", "erase", "order", "why", "back")
+ANYTIME = (
+    "help", "where", "ruled_out", "summary", "whole_sheet", "later", "erase", "order", "why", "back", "close",
+    "lift", "ask_rider",
+)  # fmt: skip
 CONTROLS: dict[str, Callable[[Talk, str], After]] = {
     "book": bookkeeping.book,
     "trend": bookkeeping.trend,
@@ -463,7 +490,14 @@ CONTROLS: dict[str, Callable[[Talk, str], After]] = {
     "giving_up": giving_up,
     "hand_over": hand_over,
     "repeat": repeat,
-    "lift": lift,
+    "lift": workshop.lift,
+    "note": workshop.note,
+    "repaired": workshop.repaired,
+    "ask_rider": queries.ask_rider,
+    "answer": queries.answer,
+    "cause": confirming.cause,
+    "close": closing.close,
+    "vin": frame_number.tell,
     "units": units,
     "erase": erase,
 }

@@ -23,9 +23,19 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from bot.core import bookkeeping, controls, corrections, moves, reasons, reminded
+from bot.core import (
+    bookkeeping,
+    confirming,
+    controls,
+    corrections,
+    moves,
+    queries,
+    reasons,
+    reminded,
+    seats,
+)
 from bot.core.agenda import Next
-from bot.core.answers import read
+from bot.core.answers import IN_WORDS, as_written, read
 from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid
 from bot.core.desk import Desk
 from bot.core.events import Heard, Noted, SettingTold, WasAsked, WasHeard, Withdrawn
@@ -37,6 +47,7 @@ from bot.core.offers import (
     Chosen,
     Control,
     Measured,
+    Offer,
     OutOfRange,
     Reading,
     Spanned,
@@ -49,8 +60,9 @@ from bot.core.overview import View, begins_new, overview
 from bot.core.putting import PUT
 from bot.core.settling import settle, upcoming
 from bot.core.spoken import tokens
-from bot.core.state import Asked, State
+from bot.core.state import ASIDE, FOLLOWING, Asked, State
 from bot.core.talk import Talk
+from bot.core.told import pick
 
 __all__ = ["TABLE", "Turn", "View", "begins_new", "draw_table", "overview", "receive"]
 
@@ -64,7 +76,8 @@ class Turn:
 
 
 LONG_PAUSE = timedelta(hours=6)
-ASIDE = (*bookkeeping.ASKED, "shares")  # what is asked beside the case and moves nothing of it
+BESIDE = (*bookkeeping.ASKED, "shares")  # what is asked beside the case and moves nothing of it
+STILL_ASKED = {*ASIDE, *FOLLOWING} - {"none", *BESIDE}  # and answered after the end, too
 
 # --- the table -------------------------------------------------------------------------------
 
@@ -76,6 +89,11 @@ _FORMS: dict[str, tuple[type, ...]] = {
     "problem": (Chosen, Unclear),
     "setting": (Chosen, Unclear),  # "40 min" is no label but a time all the same
     "book_bike": (Chosen, Unclear),
+    "query": (Chosen, Unclear),
+    "cause": (Chosen, Unclear),
+    "repair": (Chosen, Unclear),
+    "lift": (Chosen, Unclear),
+    "outcome": (Chosen, Unclear),
 }
 TABLE: dict[tuple[str, type], Move] = {
     (what, form): move for what, move in MOVES.items() for form in _FORMS.get(what, (Chosen,))
@@ -109,6 +127,8 @@ def receive(desk: Desk, state: State, heard: Heard, now: datetime) -> Turn:
         _take_press(talk)
     elif heard.text.strip() or not heard.file:
         _take_words(talk)
+    elif talk.asked is not None and talk.asked.what == "query":
+        _apply(talk, Unclear())  # a photo is an answer too
     elif talk.asked is not None or talk.state.hash:
         put_again(talk, "file_question")
     else:
@@ -149,7 +169,7 @@ def _take_press(talk: Talk) -> None:
         talk.say("stale")
         put_again(talk)
         return
-    if talk.asked.what in ASIDE:
+    if talk.asked.what in BESIDE:
         _move_aside(talk, talk.asked, Chosen(id))
         return
     _apply(talk, Chosen(id))
@@ -157,7 +177,7 @@ def _take_press(talk: Talk) -> None:
 
 def _take_words(talk: Talk) -> None:
     asked = talk.asked
-    if asked is not None and asked.what in ASIDE:
+    if asked is not None and asked.what in BESIDE:
         if _take_aside(talk, asked):
             return
         asked = talk.asked
@@ -165,14 +185,16 @@ def _take_words(talk: Talk) -> None:
         if talk.asked is not None and talk.asked.what not in bookkeeping.ASKED:
             put_again(talk)
         return
-    if talk.state.ended is not None:
+    if talk.state.ended is not None and (asked is None or asked.what not in STILL_ASKED):
         _after_the_end(talk)
         return
     if not talk.state.complaint and (asked is None or asked.what == "problem"):
         _take_first_words(talk)
         return
     offered = offer(talk, asked, _shown(talk, asked).choices) if asked else None
-    reading = read(talk.heard.text, offered, talk.words.controls)
+    reading = _reading(talk, offered)
+    if isinstance(reading, Control) and reading.name == "answer" and asked and not queries.is_for(talk):
+        reading = read(reading.rest, offered, talk.words.controls)  # of what is asked of him
     if isinstance(reading, Control):
         _control(talk, reading)
     elif asked is None:
@@ -181,13 +203,20 @@ def _take_words(talk: Talk) -> None:
         _apply(talk, reading)
 
 
+def _reading(talk: Talk, offered: Offer | None = None) -> Reading:
+    """What was said, given what was offered. A rider's "note: ..." may be a line for the book."""
+    reading = read(talk.heard.text, offered, talk.words.controls)
+    note = isinstance(reading, Control) and reading.name == "note"
+    return Unclear() if note and not talk.holds and bookkeeping.is_meant(talk) else reading
+
+
 def _take_aside(talk: Talk, asked: Asked) -> bool:
     """An answer about a line of the book or about shares, or another line; False for words that are neither.
 
     Where nothing else is open such words leave book and shares as they were and are taken as if nothing
     were asked.
     """
-    reading = read(talk.heard.text, offer(talk, asked, _shown(talk, asked).choices), talk.words.controls)
+    reading = _reading(talk, offer(talk, asked, _shown(talk, asked).choices))
     if isinstance(reading, Control):
         return False
     if asked.what == "book" and isinstance(reading, Unclear) and bookkeeping.is_meant(talk):
@@ -205,9 +234,7 @@ def _move_aside(talk: Talk, asked: Asked, reading: Reading) -> bool:
     """Take the answer; then the case goes on, unless something further is asked first."""
     if not _moves(talk, asked, reading):
         return False
-    if talk.asked is None or talk.asked.seq == asked.seq:
-        settle(talk)
-        put_next(talk)
+    _after_move(talk, asked)
     return True
 
 
@@ -215,12 +242,16 @@ def _after_the_end(talk: Talk) -> None:
     """A closed case that is spoken to again: control words, going on from parking, or a relapse."""
     ended = talk.state.ended
     assert ended is not None
-    reading = read(talk.heard.text, None, talk.words.controls)
+    reading = _reading(talk)
     if isinstance(reading, Control) and reading.name not in ("came_back", "repeat"):
-        controls.CONTROLS[reading.name](talk, reading.rest)
+        if _run(talk, reading) == "next" and reading.name in IN_WORDS:
+            settle(talk)
+            put_next(talk)
         return
     if bookkeeping.is_meant(talk):
         bookkeeping.book(talk, "")
+        return
+    if confirming.told(talk):
         return
     if ended.how in ("parked", "put_off"):
         talk.say("welcome_back")
@@ -230,6 +261,10 @@ def _after_the_end(talk: Talk) -> None:
     elif isinstance(reading, Control) and reading.name == "repeat":
         talk.say("ended.resume", how=talk.words.say(f"ended.{ended.how}"))
         return
+    elif not isinstance(reading, Control) and not _is_of_the_fault(talk, ended.how):
+        _note(talk)
+        talk.say("ended.noted")
+        return
     else:
         _note(talk)
         moves.come_back(talk)
@@ -237,17 +272,24 @@ def _after_the_end(talk: Talk) -> None:
     put_next(talk)
 
 
+def _is_of_the_fault(talk: Talk, how: str) -> bool:
+    """Whether words after the end speak of the fault; of a closed case thanks and remarks do not."""
+    if how != "closed":
+        return True
+    return controls.says_back(talk) or pick(talk.heard.text, talk.desk.cards).flow == talk.state.flow
+
+
 def _take_first_words(talk: Talk) -> None:
     """The first words pick the flow and may fill findings; a bare greeting is greeted."""
     asked = talk.asked
     if asked is not None:
-        reading = read(talk.heard.text, offer(talk, asked, _shown(talk, asked).choices), talk.words.controls)
+        reading = _reading(talk, offer(talk, asked, _shown(talk, asked).choices))
         if isinstance(reading, Chosen):
             _apply(talk, reading)
             return
-    reading = read(talk.heard.text, None, talk.words.controls)
-    if isinstance(reading, Control) and reading.name in ("book", "trend", "shares"):
-        controls.CONTROLS[reading.name](talk, reading.rest)
+    reading = _reading(talk)
+    if isinstance(reading, Control) and reading.name in ("book", "trend", "vin", "shares"):
+        _run(talk, reading)
         return
     if bookkeeping.is_meant(talk):
         bookkeeping.book(talk, "")
@@ -273,6 +315,10 @@ def _apply(talk: Talk, reading: Reading) -> None:
     """A reading that the table knows moves the case; any other is answered and kept."""
     asked = talk.asked
     assert asked is not None
+    in_a_sentence = isinstance(reading, Unclear) and _wants_a_sentence(talk, asked)
+    if in_a_sentence and _moves(talk, asked, reading):
+        _after_move(talk, asked)
+        return
     if isinstance(reading, Unclear) and controls.owned_up(talk):
         _control(talk, Control("went_on", talk.heard.text))
         return
@@ -283,10 +329,22 @@ def _apply(talk: Talk, reading: Reading) -> None:
         _control(talk, Control("change", rest))
         return
     if _moves(talk, asked, reading) or _moves(talk, asked, told_of_the_open(talk, asked)):
-        settle(talk)
-        put_next(talk)
+        _after_move(talk, asked)
         return
     _misfit(talk, asked, reading)
+
+
+def _wants_a_sentence(talk: Talk, asked: Asked) -> bool:
+    """Whether it is answered in own words alone, whatever they may mean elsewhere."""
+    own = asked.what in ("query", *controls.OWN_WORDS)
+    return own and all(choice.control for choice in _shown(talk, asked).choices)
+
+
+def _after_move(talk: Talk, asked: Asked) -> None:
+    """The next step, unless the move asks something further itself."""
+    if talk.asked is None or talk.asked.seq == asked.seq:
+        settle(talk)
+        put_next(talk)
 
 
 def _moves(talk: Talk, asked: Asked, reading: Reading) -> bool:
@@ -324,10 +382,12 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
     elif asked.what not in bookkeeping.ASKED and bookkeeping.is_meant(talk):
         bookkeeping.book(talk, "")
         return
+    elif confirming.told(talk):
+        return
     else:
         _note(talk)
-        if asked.what == "hand_over" and reasons.misfit(talk.sure(), talk.state):
-            talk.say("noted.words")  # a sentence was asked for
+        if talk.holds or (asked.what == "hand_over" and reasons.misfit(talk.sure(), talk.state)):
+            talk.say("noted.words")  # a mechanic's sentence, or one that was asked for
         elif _long_pause(talk):
             talk.say("welcome_back")
         else:
@@ -377,12 +437,20 @@ def _note(talk: Talk) -> None:
 
 def _control(talk: Talk, control: Control) -> None:
     """Control words work at any step; each says whether the next step is put or the same again."""
-    after = controls.CONTROLS[control.name](talk, control.rest)
+    after = _run(talk, control)
     if after == "next":
         settle(talk)
         put_next(talk)
     elif after == "again":
         put_again(talk)
+
+
+def _run(talk: Talk, control: Control) -> str:
+    """What a control word does; what is said in a sentence is handed on as it was written."""
+    rest = control.rest
+    if control.name in IN_WORDS:
+        rest = as_written(talk.heard.text, rest)
+    return controls.CONTROLS[control.name](talk, rest)
 
 
 def _wake(talk: Talk) -> None:
@@ -394,6 +462,8 @@ def _wake(talk: Talk) -> None:
         bookkeeping.book(talk, "")
         return
     if not listen_again(talk):
+        if confirming.told(talk):
+            return
         _note(talk)
     settle(talk)
     put_next(talk)
@@ -405,12 +475,27 @@ def _wake(talk: Talk) -> None:
 def put_next(talk: Talk) -> None:
     """Put the next step and keep what was asked; at rest, or with nothing but a book, nothing is asked."""
     only_the_book = not talk.state.complaint and talk.flow is None and not talk.heard.file
-    if talk.state.ended is not None or only_the_book:
-        talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
+    if only_the_book or (talk.state.ended is not None and not seats.follows(talk)):
+        _ask_nothing(talk)
         return
-    step = unsaid(talk) or controls.pending(talk) or upcoming(talk)
-    talk.emit(WasAsked(seat=talk.seat, what=step.what, id=step.id, extra=step.extra))  # type: ignore[arg-type]
-    talk.tell(PUT[step.what](talk, step))
+    first = unsaid(talk) or controls.pending(talk) or queries.waits(talk)
+    step = first or upcoming(talk)
+    if first is None and seats.rests(talk, step):
+        seats.rest(talk)
+    elif first is None and talk.holds and step.what in FOLLOWING:
+        seats.leave_to_rider(talk, step)
+    else:
+        seats.put(talk, step)
+
+
+def _ask_nothing(talk: Talk) -> None:
+    """At rest: but for what a mechanic wants to know, and what a closed case leaves the rider to do."""
+    query = queries.waits(talk)
+    if query is not None:
+        seats.put(talk, query)
+        return
+    talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
+    seats.go_on(talk)
 
 
 def put_again(talk: Talk, lead: str = "") -> None:

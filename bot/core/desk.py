@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from bot.core import vin
+from bot.core.events import BikeTaken
 from bot.core.state import State
 from bot.core.words import Words
 
@@ -46,7 +48,7 @@ def fold_name(name: str) -> str:
 class BikeCard:
     """A bike of this rider, with what is known of it for good. `past`: the newest earlier case.
 
-    `hours`: in all, over its meters; `shown`: what the meter showed last, a span.
+    `hours`: in all, over its meters; `shown`: what the meter showed last, a span. `vin`: its frame number.
     """
 
     id: str
@@ -55,6 +57,15 @@ class BikeCard:
     hours: float | None = None
     past: Past | None = None
     shown: tuple[float, float] | None = None
+    vin: str = ""
+
+    def taken(self) -> BikeTaken:
+        """A case is about this bike, with all that is known of it."""
+        frame = vin.read(self.vin)
+        return BikeTaken(
+            bike=self.id, nickname=self.nickname, traits=dict(self.traits), hours=self.hours,
+            vin=frame.text if frame else self.vin, digit=frame.digit if frame else "none",
+        )  # fmt: skip
 
     def is_called(self, name: str) -> bool:
         return fold_name(self.nickname) == fold_name(name)
@@ -116,3 +127,4 @@ class Desk:
     reminded: tuple[Reminded, ...] = ()  # of what the newest message to the speaker reminded him
     zones: Callable[[], Collection[str]] = tuple  # names of the tz database
     outcomes: Callable[[], Sequence[Tally]] = tuple  # for admins: of flows with enough closed cases
+    away: Collection[str] = ()  # who of this case cannot be reached now, by name

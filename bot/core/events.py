@@ -15,7 +15,7 @@ Role = Literal["rider", "mechanic", "admin"]
 AskedKind = Literal[
     "bike", "problem", "confirm", "trait", "setting", "question", "check", "access", "remedy",
     "step", "point", "shut", "cure", "proof", "held", "after_work", "second_look", "which", "slip", "park",
-    "hand_over", "book", "book_bike", "query", "cause", "outcome", "shares",
+    "hand_over", "book", "book_bike", "query", "cause", "repair", "lift", "outcome", "shares",
     "none",
 ]  # fmt: skip
 
@@ -60,13 +60,15 @@ class FlowChosen(_Event):
 
 
 class BikeTaken(_Event):
-    """The case is about this bike; what was known of it is copied in."""
+    """The case is about this bike; what was known of it is copied in. `digit`: of its frame number."""
 
     kind: Literal["bike_taken"] = "bike_taken"
     bike: str  # id; "" = the record has yet to make one
     nickname: str
     traits: dict[str, str] = Field(default_factory=dict)
     hours: float | None = None
+    vin: str = ""
+    digit: Literal["right", "wrong", "none"] = "none"
 
 
 class TraitTold(_Event):
@@ -139,9 +141,16 @@ class AccessShut(_Event):
 
 
 class RemedyBegun(_Event):
+    """`told`: the work was done before it was told, so that only its closing points are left to ask.
+
+    `money`: what its parts came to, in the flow's currency; None where that was not told.
+    """
+
     kind: Literal["remedy_begun"] = "remedy_begun"
     remedy: str
     suspicion: bool  # True: begun without a look that found the cause
+    told: bool = False
+    money: float | None = None
 
 
 class WorkLeft(_Event):
@@ -266,9 +275,12 @@ class StopRaised(_Event):
 
 
 class StopLifted(_Event):
+    """`words`: what a mechanic looked at, where his word lifted it."""
+
     kind: Literal["stop_lifted"] = "stop_lifted"
     rule: str
     by: str  # check, remedy, "mechanic", or "slip"
+    words: str = ""
 
 
 class Noted(_Event):
@@ -306,11 +318,15 @@ class ReminderTold(_Event):
 
 
 class VinTold(_Event):
-    """The number of the frame as it was read, and whether its check digit is right ("none": it has none)."""
+    """The number of the frame as it was read, and whether its check digit is right ("none": it has none).
+
+    `reread`: whoever told it read it again, and the frame says so all the same.
+    """
 
     kind: Literal["vin_told"] = "vin_told"
     vin: str
     digit: Literal["right", "wrong", "none"]
+    reread: bool = False
 
 
 class Shared(_Event):

@@ -16,6 +16,7 @@ from bot.core.findings import (
     SAID,
     TRAIT,
     Claims,
+    Confirmed,
     Finding,
     Known,
     Mended,
@@ -44,6 +45,7 @@ class Stretch:
     findings: tuple[Finding, ...]
     said: Said | None
     end: Mended | Ran | None
+    sure: tuple[Confirmed, ...] = ()
 
 
 Slice = tuple[Stretch, ...]
@@ -53,18 +55,21 @@ def slices(history: Iterable[Step]) -> tuple[Slice, ...]:
     """The history cut at each repair, and within that at each running after a repair."""
     out: list[list[Stretch]] = [[]]
     found: list[Finding] = []
+    sure: list[Confirmed] = []
     said: Said | None = None
     for step in history:
         if isinstance(step, Finding):
             found.append(step)
+        elif isinstance(step, Confirmed):
+            sure.append(step)
         elif isinstance(step, Said):
             said = step
         elif isinstance(step, Mended) or (len(out) > 1 and step.hours > 0):
-            out[-1].append(Stretch(tuple(found), said, step))
-            found, said = [], None
+            out[-1].append(Stretch(tuple(found), said, step, tuple(sure)))
+            found, sure, said = [], [], None
             if isinstance(step, Mended):
                 out.append([])
-    out[-1].append(Stretch(tuple(found), said, None))
+    out[-1].append(Stretch(tuple(found), said, None, tuple(sure)))
     return tuple(tuple(stretches) for stretches in out)
 
 
@@ -184,6 +189,7 @@ class Hearing(NamedTuple):
     voices: tuple[Voice, ...]
     said: Said | None
     end: Mended | Ran | None
+    sure: tuple[Confirmed, ...] = ()
 
 
 class _Kept:
@@ -243,7 +249,7 @@ def hearings(flow: Flow, history: Iterable[Step]) -> tuple[Hearing, ...]:
             now = kept.never | {s: v for (where, s), v in told.items() if where in (-1, k)}
             numbered = enumerate(stretch.findings, number)
             voices = tuple(_voice(flow, kept, now, n, finding) for n, finding in numbered)
-            out.append(Hearing(voices, stretch.said, stretch.end))
+            out.append(Hearing(voices, stretch.said, stretch.end, stretch.sure))
             number += len(stretch.findings)
         kept.keep({seen: value for (where, seen), value in told.items() if where == -1})
     return tuple(out)

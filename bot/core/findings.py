@@ -118,7 +118,16 @@ class Said:
     seq: int = 0
 
 
-Step = Finding | Mended | Ran | Said
+@dataclass(frozen=True, slots=True)
+class Confirmed:
+    """A mechanic was sure of a cause ("": of one that the flow does not know), and how he came to be."""
+
+    cause: str
+    how: Literal["seen", "measured", "gone_after_repair", "judged"]
+    seq: int = 0
+
+
+Step = Finding | Mended | Ran | Said | Confirmed
 History = tuple[Step, ...]
 
 

@@ -29,8 +29,9 @@ def offer(talk: Talk, asked: Asked, shown: tuple[Choice, ...]) -> Offer:
         return Offer("one", _of_answers(flow.traits[asked.id].answers))
     if asked.what == "setting":
         return Offer("one", _of_setting(talk, asked.id, shown))
-    kind = _KINDS.get(asked.what, "pick")
-    own = tuple(Offered(o.id, o.label, o.short, _own_words(talk, o.id)) for o in _of_choices(shown))
+    answers = _of_choices(shown)
+    kind = _KINDS.get(asked.what, "pick") if answers else "name"
+    own = tuple(Offered(o.id, o.label, o.short, _own_words(talk, o.id)) for o in answers)
     return Offer(kind, own)  # type: ignore[arg-type]
 
 
@@ -54,6 +55,8 @@ def _own_words(talk: Talk, id: str) -> tuple[str, ...]:
         "have": (*lists["yes"], *lists["done"], *lists.get("have", ())),
         "none": lists["no"], "unsure": talk.words.controls["not_sure"],
         "good": lists["yes"], "bad": lists["no"],
+        **{how: lists.get(f"how.{how}", ()) for how in ("seen", "measured", "gone_after_repair", "judged")},
+        **{result: lists.get(f"close.{result}", ()) for result in ("not_found", "unlisted", "keep")},
     }  # fmt: skip
     return own.get(id, ())
 

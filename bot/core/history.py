@@ -13,8 +13,8 @@ from typing import Any, Literal
 
 from bot.core import events, findings
 from bot.core.events import Answered, Entry
-from bot.core.flow import Flow, Graded
-from bot.core.state import State
+from bot.core.flow import Flow, Graded, Look, Several
+from bot.core.state import Confirmed, State
 
 TRAIT_RANK = 2  # a careful question
 
@@ -178,6 +178,71 @@ def confirmed(flow: Flow, repair: Repair) -> bool:
     return repair.confirmed or (bool(wanted) and all(p in repair.points for p in wanted))
 
 
+# --- causes that a mechanic confirmed --------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Surety:
+    """A cause that a mechanic confirmed, and the repair that it speaks of: its entry, or 0 for the bike now.
+
+    Said after the cause was mended, it tells what was mended, unless the fault has come back since.
+    """
+
+    told: Confirmed
+    repair: int
+
+
+def sureties(state: State) -> tuple[Surety, ...]:
+    """What mechanics confirmed, once for each cause and stretch between repairs: the newest word."""
+    found: dict[tuple[str, int, int], Surety] = {}
+    for told in state.confirmed:
+        repair = _mended_before(state, told)
+        found[told.event.cause, repair, told.slice if not repair else -1] = Surety(told, repair)
+    return tuple(sorted(found.values(), key=lambda s: s.told.seq))
+
+
+def _mended_before(state: State, told: Confirmed) -> int:
+    mended = 0
+    for entry in acting(state):
+        if entry.seq > told.seq:
+            break
+        event = entry.event
+        if isinstance(event, events.Mended_) and told.event.cause in event.causes:
+            mended = entry.seq
+        elif isinstance(event, events.Reopened) or (
+            isinstance(event, events.SaidOfRepair) and event.word != "gone"
+        ):
+            mended = 0
+    return mended
+
+
+def sure_now(flow: Flow, state: State) -> tuple[Confirmed, ...]:
+    """What is confirmed of the bike as it is: neither mended since, nor found clean by a mechanic's look."""
+    done = {cause: seq for seq, mended in state.mended for cause in mended.causes}
+    told = (surety.told for surety in sureties(state) if not surety.repair)
+    return tuple(
+        sure
+        for sure in told
+        if done.get(sure.event.cause, 0) < sure.seq and not _cleared_since(flow, state, sure)
+    )
+
+
+def _cleared_since(flow: Flow, state: State, sure: Confirmed) -> bool:
+    later = (t for t in state.answers if t.seq > sure.seq and t.event.rank == findings.MECHANIC)
+    return any(_clean_of(flow, told.event, sure.event.cause) for told in later)
+
+
+def _clean_of(flow: Flow, said: Answered, cause: str) -> bool:
+    """Whether a look that would find the cause found nothing of it."""
+    ask = flow.asks.get(said.ask)
+    if isinstance(ask, Look):
+        return said.value == ("good",) and any(f.cause == cause for f in ask.finds)
+    if not isinstance(ask, Several) or said.form != "marks":
+        return False
+    finding = [m for m, mark in ask.marks.items() if any(f.cause == cause for f in mark.finds)]
+    return bool(finding) and not set(finding) & set(said.value)
+
+
 # --- the history ---------------------------------------------------------------------------
 
 
@@ -188,11 +253,18 @@ def history(flow: Flow, state: State) -> findings.History:
     otherwise. Answers to what the flow does not have are left out, as are notes.
     """
     done = {repair.seq: repair for repair in repairs(flow, state)}
+    sure: dict[int, list[findings.Confirmed]] = {}  # by the entry at which it acts
+    for each in sureties(state):
+        told_of = each.told.event
+        sure.setdefault(each.repair or each.told.seq, []).append(
+            findings.Confirmed(told_of.cause, told_of.how, each.told.seq)
+        )
     rounds = {told.seq: told.round for told in state.answers}
     steps: list[findings.Step] = []
     told: set[str] = set()
     for entry in acting(state):
         steps.extend(_traits(flow, state, entry, told))
+        steps.extend(sure.get(entry.seq, ()))
         step = _step(flow, entry, done, rounds)
         if step is not None:
             steps.append(step)

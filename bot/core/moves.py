@@ -11,45 +11,40 @@ from collections.abc import Callable
 from bot.core import plan, reasons, stops
 from bot.core.bookkeeping import NAME_LONGEST, answer_book, name_its_bike
 from bot.core.claims import hear_complaint
+from bot.core.closing import answer_cause, answer_outcome
 from bot.core.curing import CURED
 from bot.core.events import (
-    AccessOpened,
-    AccessShut,
     AfterWork,
     Answered,
     BikeTaken,
     Ended,
     HoursRead,
     LookRound,
-    Mended_,
     Noted,
-    PointTold,
     ProofRun,
-    RemedyBegun,
     Reopened,
     SaidOfRepair,
     SettingTold,
-    Skipped,
-    StepDone,
     StopLifted,
     StopRaised,
     TraitTold,
     WatchSet,
     Withdrawn,
-    WorkLeft,
 )
-from bot.core.feeding import shed_before
 from bot.core.flow import Look, Number, SecondLook, Several
 from bot.core.hearing import answer
 from bot.core.offers import Chosen, Reading
-from bot.core.phrases import plain, stop_text
-from bot.core.putting import stop_message
+from bot.core.phrases import plain
+from bot.core.queries import answer_query
 from bot.core.shares import answer_shares
-from bot.core.state import Asked
+from bot.core.state import Asked, Told
+from bot.core.stop_words import stop_message
 from bot.core.stops import DAMAGE_SEEN
 from bot.core.talk import Talk
 from bot.core.told import pick
 from bot.core.units import convert, measure
+from bot.core.work import begin_remedy, do_step, open_access, shut_access, tell_point
+from bot.core.workshop import answer_lift, answer_repair
 
 Move = Callable[[Talk, Asked, Reading], bool]
 
@@ -79,8 +74,7 @@ def name_bike(talk: Talk, asked: Asked, reading: Reading) -> bool:
     known = [b for b in bikes if b.id == chosen or b.is_called(said)]
     known = known or [b for n, b in enumerate(bikes, 1) if said.strip("#.()") == str(n)]
     if known:
-        bike = known[0]
-        talk.emit(BikeTaken(bike=bike.id, nickname=bike.nickname, traits=dict(bike.traits), hours=bike.hours))
+        talk.emit(known[0].taken())
     elif not said or not any(ch.isalnum() for ch in said):
         return False
     elif len(said) > NAME_LONGEST:
@@ -133,105 +127,31 @@ def answer_ask(talk: Talk, asked: Asked, reading: Reading) -> bool:
     if found is None:
         return False
     flow = talk.sure()
-    _tell_of_the_other(talk, asked)
+    before = talk.state.told(asked.id)
     talk.emit(found)
+    _tell_of_each_other(talk, asked, before)
     ask = flow.asking(asked.id)
     if isinstance(ask, Number) and ask.meter and found.number:
         talk.emit(HoursRead(low=found.number[0], high=found.number[1]))
     if "other" in found.value and isinstance(ask, (Look, Several)) and ask.other_damage:
         because = (talk.state.next_seq - 1,)
         talk.emit(StopRaised(rule=DAMAGE_SEEN, bars=("running", "riding"), because=because))
-        talk.tell(stop_message(talk, DAMAGE_SEEN))
+        message = stop_message(talk, DAMAGE_SEEN)
+        talk.tell(message)
+        talk.tell_others(message)
     return True
 
 
-def _tell_of_the_other(talk: Talk, asked: Asked) -> None:
-    """Someone else answered the same question meanwhile: both answers are kept (D12)."""
-    told = talk.state.told(asked.id)
-    if told is not None and told.seq > asked.seq and told.who != talk.seat:
-        role = talk.words.say(f"role.{told.role}")
-        talk.say("meanwhile", role=role, found=reasons.said(talk.sure(), talk.state, told.seq))
-
-
-def open_access(talk: Talk, asked: Asked, reading: Reading) -> bool:
-    if not isinstance(reading, Chosen):
-        return False
-    access = talk.sure().access[asked.id]
-    talk.emit(AccessOpened(access=asked.id, minutes=access.open, money=access.open_money))
-    return True
-
-
-def begin_remedy(talk: Talk, asked: Asked, reading: Reading) -> bool:
-    if not isinstance(reading, Chosen):
-        return False
-    if reading.id == "not":
-        talk.emit(Skipped(ask=asked.id, why="declined"))
-    else:
-        found = reasons.found_by_look(talk.sure(), talk.state, asked.id)
-        talk.emit(RemedyBegun(remedy=asked.id, suspicion=not found))
-    return True
-
-
-def do_step(talk: Talk, asked: Asked, reading: Reading) -> bool:
-    if not isinstance(reading, Chosen):
-        return False
-    if reading.id == "none":
-        leave_work(talk, "parts")
-        return True
-    talk.emit(StepDone(of=asked.id))
-    finish_work(talk)
-    return True
-
-
-def leave_work(talk: Talk, why: str) -> None:
-    """The remedy in hand is put aside here; its causes stay suspects."""
-    work = talk.state.work
-    assert work is not None
-    talk.emit(WorkLeft(remedy=work.remedy, why=why))  # type: ignore[arg-type]
-    talk.emit(Skipped(ask=work.remedy, why="cant"))
-
-
-def finish_work(talk: Talk) -> None:
-    """The remedy is done once its steps are done and its closing points are told."""
-    flow, work = talk.sure(), talk.state.work
-    if work is None or work.mended or work.remedy not in flow.remedies:
-        return
-    remedy = flow.remedies[work.remedy]
-    steps = all(f"{work.remedy}/{n}" in work.done for n in range(len(remedy.steps)))
-    told = [talk.state.points.get(f"{work.remedy}/{p.id}") for p in remedy.closing]
-    if not steps or any(t not in ("yes", "unsure") for t in told):
-        return
-    money = sum(p.quantity * (p.price or 0) for p in remedy.parts.values())
-    causes = tuple(c for c, m in flow.causes.items() if m.remedy == work.remedy)
-    talk.emit(
-        Mended_(
-            remedy=work.remedy, causes=causes, confirmed=bool(told) and all(t == "yes" for t in told),
-            minutes=remedy.minutes, money=money, shed=shed_before(talk),
-        )
-    )  # fmt: skip
-
-
-def tell_point(talk: Talk, asked: Asked, reading: Reading) -> bool:
-    """A 'no' stays open until it is put right; asked again after a relapse any answer will do."""
-    if not isinstance(reading, Chosen):
-        return False
-    of, _, point = asked.id.partition("/")
-    talk.emit(PointTold(of=of, point=point, answer=reading.id))  # type: ignore[arg-type]
-    if "again" in asked.extra:
-        talk.emit(PointTold(of=of, point=f"{point}/again", answer=reading.id))  # type: ignore[arg-type]
-    elif reading.id == "no":
-        talk.say("point.fix")
-    else:
-        finish_work(talk)
-    return True
-
-
-def shut_access(talk: Talk, asked: Asked, reading: Reading) -> bool:
-    if not isinstance(reading, Chosen):
-        return False
-    access = talk.sure().access[asked.id]
-    talk.emit(AccessShut(access=asked.id, minutes=access.close, money=access.close_money))
-    return True
+def _tell_of_each_other(talk: Talk, asked: Asked, before: Told | None) -> None:
+    """Who is asked the same is told what was found, and so is who answered it meanwhile (D12)."""
+    found = reasons.said(talk.sure(), talk.state, talk.state.answers[-1].seq)
+    role = talk.words.say(f"role.{talk.heard.role}")
+    for seat in talk.others:
+        open_ = talk.state.asked.get(seat)
+        if open_ is not None and open_.what in ("question", "check") and open_.id == asked.id:
+            talk.say_at(seat, "meanwhile.open", role=role, found=found)
+        elif before is not None and before.who == seat and before.seq > asked.seq:
+            talk.say_at(seat, "meanwhile", role=role, found=found)
 
 
 def run_proof(talk: Talk, asked: Asked, reading: Reading) -> bool:
@@ -257,10 +177,18 @@ def say_held(talk: Talk, asked: Asked, reading: Reading) -> bool:
     if not isinstance(reading, Chosen):
         return False
     talk.emit(SaidOfRepair(word=reading.id))  # type: ignore[arg-type]
+    _tell_holders(talk, f"held.told.{reading.id}")
     if reading.id == "gone":
         remedy = talk.sure().remedies.get(asked.id)
         watch_or_end(talk, remedy.second_look if remedy else None, asked.id)
     return True
+
+
+def _tell_holders(talk: Talk, key: str) -> None:
+    """What became of it is told to the mechanic who holds the case."""
+    for seat in talk.state.holders:
+        if seat != talk.seat:
+            talk.say_at(seat, key)
 
 
 def watch_or_end(talk: Talk, plan_id: str | None, remedy: str) -> None:
@@ -328,6 +256,7 @@ def come_back(talk: Talk) -> None:
         talk.emit(SaidOfRepair(word="came_back"))
     talk.emit(Reopened(why="came_back", remedy=last))
     talk.say("watch.reopened")
+    _tell_holders(talk, "held.told.came_back")
 
 
 def answer_park(talk: Talk, asked: Asked, reading: Reading) -> bool:
@@ -354,9 +283,12 @@ def answer_hand_over(talk: Talk, asked: Asked, reading: Reading) -> bool:
 
 
 def hand_over(talk: Talk) -> None:
+    """To the mechanic, with a sheet; at a mechanic's seat on to another workshop."""
     talk.emit(Ended(how="handed_over"))
-    talk.say("hand_over.done")
+    talk.say("hand_over.referred" if talk.holds else "hand_over.done")
     reasons.summarise(talk)
+    for seat in talk.others if talk.state.holders else ():
+        talk.say_at(seat, "hand_over.told", role=talk.words.say(f"role.{talk.heard.role}"))
 
 
 def answer_which(talk: Talk, asked: Asked, reading: Reading) -> bool:
@@ -365,11 +297,29 @@ def answer_which(talk: Talk, asked: Asked, reading: Reading) -> bool:
     if asked.id == "change":
         take_back(talk, (int(reading.id),))
     elif asked.id == "conflict":
-        loser = asked.extra[1] if reading.id == "first" else asked.extra[0]
-        talk.emit(Withdrawn(entries=(int(loser),)))
+        _decide(talk, *map(int, asked.extra if reading.id == "second" else asked.extra[::-1]))
     else:
         _name_damage(talk, reading.id)
     return True
+
+
+def _decide(talk: Talk, loser: int, winner: int) -> None:
+    """What is not right is taken back; of someone else only what ranks no higher (D4)."""
+    told = {t.seq: t for t in talk.state.answers}
+    lost, right = told.get(loser), told.get(winner)
+    if lost is None or right is None:  # one of them was taken back meanwhile
+        return
+    names = {"lost": reasons.said(talk.sure(), talk.state, loser)}
+    names["right"] = reasons.said(talk.sure(), talk.state, winner)
+    role = talk.words.say(f"role.{talk.heard.role}")
+    if lost.who == talk.seat:
+        talk.emit(Withdrawn(entries=(loser,)))
+    elif lost.event.rank > right.event.rank:
+        talk.say("which.both", role=talk.words.say(f"role.{lost.role}"), **names)
+        talk.say_at(lost.who, "which.doubts", role=role, **names)
+    else:
+        talk.emit(Withdrawn(entries=(loser,)))
+        talk.say_at(lost.who, "which.told", role=role, **names)
 
 
 def _name_damage(talk: Talk, cause: str) -> None:
@@ -417,25 +367,6 @@ def answer_confirm(talk: Talk, asked: Asked, reading: Reading) -> bool:
     return True
 
 
-def lift_by_mechanic(talk: Talk, named: str) -> None:
-    """A mechanic's word lifts one stop; where several stand he says which, in words of its text."""
-    if talk.heard.role != "mechanic":
-        talk.say("mechanic.only")
-        return
-    rules = talk.sure().stop_rules
-    able = [s for s in talk.state.standing if s.rule not in rules or rules[s.rule].cleared_by.by != "doctor"]
-    texts = {s.rule: stop_text(talk.words, s.rule, rules.get(s.rule), short=True) for s in able}
-    meant = [s for s in able if named.casefold() in texts[s.rule].casefold()]
-    if not able:
-        talk.say("mechanic.doctor" if talk.state.standing else "mechanic.none")
-    elif len(meant) == 1:
-        talk.emit(StopLifted(rule=meant[0].rule, by="mechanic"))
-        talk.say("mechanic.lifted", say=texts[meant[0].rule])
-        talk.tell_others(talk.messages[-1])
-    else:
-        talk.say("mechanic.which", list="; ".join(texts.values()))
-
-
 MOVES: dict[str, Move] = {
     "problem": choose_problem,
     "bike": name_bike,
@@ -461,18 +392,29 @@ MOVES: dict[str, Move] = {
     "book": answer_book,
     "book_bike": name_its_bike,
     "shares": answer_shares,
+    "query": answer_query,
+    "cause": answer_cause,
+    "repair": answer_repair,
+    "lift": answer_lift,
+    "outcome": answer_outcome,
 }
 
 
 def conflict(talk: Talk, new: Answered, seq: int) -> tuple[int, int] | None:
-    """An earlier answer of another rank that says the opposite of the newest one, or None."""
+    """An earlier answer that says the opposite of the newest one, or None.
+
+    Of one person only another rank counts: what he says anew to the same question is a correction. Of the
+    rider and a mechanic any answers may contradict each other.
+    """
     flow, state = talk.sure(), talk.state
-    said = dict(stops.spoken(flow, new))
-    for told in state.answers:
-        if told.seq == seq or told.event.rank == new.rank or told.event.ask == new.ask:
+    said = dict(stops.told(flow, new))
+    newest = {(told.who, told.event.ask): told for told in state.answers if told.seq != seq}
+    for told in newest.values():
+        others = (told.role == "mechanic") != (talk.heard.role == "mechanic")
+        if not others and (told.event.rank == new.rank or told.event.ask == new.ask):
             continue
         if (told.slice, told.round) != (state.slice, state.round):
             continue
-        if any(said.get(sign) is (not value) for sign, value in stops.spoken(flow, told.event)):
+        if any(said.get(sign) is (not value) for sign, value in stops.told(flow, told.event)):
             return told.seq, seq
     return None

@@ -53,6 +53,10 @@ A set never holds more than three causes, and grows to three only here. A cause 
 (ordinary running-in fines) is a name for "nothing else": it comes only to the empty set, and a
 cause that joins it takes its place.
 
+**A cause that a mechanic confirmed** is a look of a very sure kind (`SURE`): he says so of nearly every
+cause that is there, and hardly ever of one that is not. Like any look it can be taken back, and like
+any look it makes nothing certain. Confirmed after its repair, it speaks of the bike before that repair.
+
 **Why.** `explain` gives Good's weight of evidence, 10*log10 of the factor on the odds, in decibans:
 in the order heard, which adds up but depends on the order, and for each entry what its taking away
 would change, which does not depend on order but does not add up.
@@ -73,8 +77,8 @@ import numpy as np
 
 from bot.core.chances import Table, likelihood, rows_of, weigh
 from bot.core.evidence import Hearing, Voice, hearings, known_signs
-from bot.core.family import Array, Family, Move, coming, family_of, going
-from bot.core.findings import History, Mended, Pinned, Ran
+from bot.core.family import Array, Family, Flags, Move, coming, family_of, going
+from bot.core.findings import Confirmed, History, Mended, Pinned, Ran
 from bot.core.flow import Cause, Flow, Remedy, Traits, fits
 from bot.core.shedding import Shedding, found, gathers
 
@@ -86,6 +90,11 @@ __all__ = [
 CONFIRMED = 4.0  # every closing point confirmed divides the odds of each `may_leave` by this
 BADLY = 4.0  # every `ask_after` point answered badly multiplies the odds of `comes_back` by this
 RUN_IN = 10.0  # hours that `comes_back` speaks of
+
+# How often a mechanic says that he is sure of a cause: when it is there, and when it is not. What he saw or
+# measured is surer than what he concluded. Common practice, no source.
+CONFIRMS = 0.95
+SURE = {"seen": 0.001, "measured": 0.001, "gone_after_repair": 0.01, "judged": 0.01}
 
 # What a rider says of the complaint after a repair when (nothing is wrong, what was mended is there
 # again, only what the work left is there, another fault is there). A wrong word is said .03 of the
@@ -209,6 +218,11 @@ def _shift(now: Beliefs, move: Move, chance: float) -> Beliefs:
     return Beliefs(move.family, weights)
 
 
+def _only(family: Family, row: int) -> Flags:
+    """That row and no other; none for -1."""
+    return np.asarray(np.arange(family.rows) == row)
+
+
 def _times_odds(chance: float, factor: float) -> float:
     odds = chance / (1 - chance) * factor
     return odds / (1 + odds)
@@ -293,6 +307,14 @@ class _Filter:
             chance[self.now.family.empty] = fixed
         self.weigh(chance)
 
+    def confirm(self, step: Confirmed) -> None:
+        """A mechanic's word that a cause is there, or ("") that it is none of the list."""
+        family = self.now.family
+        if step.cause and step.cause not in family.at:
+            return  # the bike's traits exclude it: no row speaks of it
+        there = family.member[:, family.at[step.cause]] if step.cause else _only(family, family.unlisted)
+        self.weigh(np.where(there, CONFIRMS, SURE[step.how]))
+
     def end(self, step: Mended | Ran | None) -> None:
         if isinstance(step, Mended):
             self.mend(step)
@@ -305,6 +327,8 @@ def posterior(flow: Flow, traits: Traits, history: History) -> Beliefs:
     through, ran = _Filter(flow, prior(flow, traits)), Gathered()
     for hearing in hearings(flow, history):
         through.look(hearing.voices, ran.hours)
+        for step in hearing.sure:
+            through.confirm(step)
         if hearing.said:
             through.hear(hearing.said.word)
         through.end(hearing.end)

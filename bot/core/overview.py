@@ -8,23 +8,27 @@ from typing import Any
 
 from bot.core import odds, plan
 from bot.core.answers import read
+from bot.core.bench import seen_from
 from bot.core.desk import Desk
 from bot.core.events import Heard
 from bot.core.flow import Flow
 from bot.core.history import history
 from bot.core.offers import Control
 from bot.core.standing import of_unlisted, standings
-from bot.core.state import Asked, State
+from bot.core.state import ASIDE, FOLLOWING, Asked, State
 from bot.core.told import pick
 
 RELAPSE_HOURS = 20.0  # running hours within which the same complaint is the same case
 RELAPSE_DAYS = 60.0  # where running hours are not known
 
+_STILL_ASKED = {*ASIDE, *FOLLOWING} - {"none", "book", "book_bike", "shares"}
+
 # The kinds of open question that programs are told of; finer ones are folded into them.
 KINDS = {
     "setting": "trait", "access": "check", "step": "remedy", "point": "remedy", "shut": "remedy",
     "held": "proof", "after_work": "remedy", "which": "confirm", "slip": "confirm", "park": "confirm",
-    "hand_over": "confirm", "shares": "confirm",
+    "hand_over": "confirm", "shares": "confirm", "query": "question", "cause": "confirm", "repair": "remedy",
+    "lift": "confirm", "outcome": "confirm",
 }  # fmt: skip
 
 
@@ -67,7 +71,8 @@ def overview(desk: Desk, state: State, now: datetime, seat: str = "") -> View:
     asked = _open(state, seat)
     kind = KINDS.get(asked.what, asked.what) if asked else "none"
     flow = desk.flows[state.hash] if state.hash else None
-    suspects, fixed, expected = ((), 0.0, 0.0) if flow is None else _odds(desk, flow, state, now)
+    seen = seen_from(flow, state, seat)
+    suspects, fixed, expected = ((), 0.0, 0.0) if flow is None else _odds(desk, flow, seen, now)
     return View(
         kind, asked.id if asked else "", suspects, tuple(s.rule for s in state.standing),
         tuple(sorted(state.bars)), round(state.minutes, 2), expected, fixed,
@@ -100,11 +105,15 @@ def _odds(desk: Desk, flow: Flow, state: State, now: datetime) -> tuple[tuple[Su
 def begins_new(desk: Desk, state: State, heard: Heard, now: datetime) -> bool:
     """Whether words after the end belong to a new case.
 
-    Not when it was only put off or parked, and not when the same complaint of the same bike comes
-    back within `RELAPSE_HOURS` running hours (`RELAPSE_DAYS` where hours are unknown): then the old
-    case is opened again (D28).
+    Not when it was only put off or parked, not while a mechanic who holds it speaks, or something of it
+    is still asked of whoever speaks; and not when the same complaint of the same bike comes back within
+    `RELAPSE_HOURS` running hours (`RELAPSE_DAYS` where hours are unknown): then the old case is opened
+    again (D28).
     """
     if state.ended is None or state.ended.how in ("parked", "put_off"):
+        return False
+    asked = state.asked.get(heard.who)
+    if heard.who in state.holders or (asked is not None and asked.what in _STILL_ASKED):
         return False
     if state.ended.how == "abandoned" or not _lately(desk, state, now):
         return True

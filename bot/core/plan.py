@@ -31,7 +31,7 @@ from bot.core.flow import (
     Several,
     fits,
 )
-from bot.core.history import history
+from bot.core.history import history, sure_now
 from bot.core.problem import AccessStep, Act, Fix, Problem
 from bot.core.state import State, Work
 
@@ -375,6 +375,7 @@ def _remedied(flow: Flow, state: State, now: odds.Beliefs) -> frozenset[int]:
     reopened = state.reopened[-1][0] if state.reopened else 0
     newest = [t.event for t in state.answers if t.slice == state.slice]
     again = {c for event in newest for c in found_bad(flow, event.ask, event.value)}
+    again |= {sure.event.cause for sure in sure_now(flow, state)}
     done = {c for seq, m in state.mended if seq > reopened for c in m.causes}
     return frozenset(column[c] for c in done - again if c in column)
 

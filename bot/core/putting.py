@@ -7,8 +7,11 @@ from collections.abc import Callable
 from bot.core import curing, plan, reasons, stops
 from bot.core.agenda import Next
 from bot.core.bookkeeping import put_book, put_book_bike
-from bot.core.flow import Flow, Point
-from bot.core.messages import Message, Signal
+from bot.core.closing import put_outcome
+from bot.core.confirming import put_cause
+from bot.core.flow import Point
+from bot.core.history import sure_now
+from bot.core.messages import Message
 from bot.core.phrases import (
     Option,
     asking,
@@ -18,17 +21,17 @@ from bot.core.phrases import (
     order_lines,
     plain,
     standing_line,
-    stop_text,
     tool_line,
     units_of,
     working,
 )
+from bot.core.queries import put_query
 from bot.core.shares import put_shares
 from bot.core.talk import Talk
-from bot.core.words import Units, Words
+from bot.core.words import Units
+from bot.core.workshop import put_lift, put_repair
 
 Put = Callable[[Talk, Next], Message]
-NAMED = 3  # looks that lift a stop, by name; the others are counted
 PLACES = ("trail", "pit", "garage")
 TIMES = ("30", "60", "150", "600")
 PRICES = ("300", "600", "1200", "2400")
@@ -46,7 +49,7 @@ def _own(talk: Talk, ids: tuple[str, ...], prefix: str) -> tuple[Option, ...]:
 
 
 def _units(talk: Talk) -> Units:
-    return units_of({**talk.desk.settings, **talk.state.settings})
+    return units_of({**talk.desk.settings, **talk.seen.settings})
 
 
 def _headed(talk: Talk, text: str) -> str:
@@ -79,7 +82,7 @@ def put_setting(talk: Talk, step: Next) -> Message:
 
 def put_question(talk: Talk, step: Next) -> Message:
     lead = [talk.words.say(f"{key}") for key in _leads(step)]
-    return asking(talk.words, talk.sure(), talk.state, step.id, lead)
+    return asking(talk.words, talk.sure(), talk.seen, step.id, lead)
 
 
 def _leads(step: Next) -> tuple[str, ...]:
@@ -115,7 +118,8 @@ def put_remedy(talk: Talk, step: Next) -> Message:
     remedy = flow.remedies[step.id]
     found = reasons.found_by_look(flow, talk.state, step.id)
     lines = [words.say("remedy.ask", name=remedy.name)]
-    lines.append(words.say("remedy.found" if found else "remedy.suspicion"))
+    sure = reasons.confirmed(flow, talk.state, step.id)
+    lines.append(words.say("remedy.confirmed" if sure else "remedy.found" if found else "remedy.suspicion"))
     if remedy.qualified_look:
         lines.append(words.say("remedy.qualified"))
     offered = (Option("do", words.say("remedy.do")), Option("not", words.say("remedy.not")))
@@ -295,9 +299,11 @@ def put_park(talk: Talk, step: Next) -> Message:
 
 def put_hand_over(talk: Talk, step: Next) -> Message:
     words, flow = talk.words, talk.sure()
-    price = plan.giving_up(talk.desk, flow, talk.state)
-    lines = reasons.misfit_lines(talk.desk, flow, talk.state)
-    lines = lines or [words.say("hand_over.ask", minutes=f"{price:.0f}")]
+    price = plan.giving_up(talk.desk, flow, talk.seen)
+    ask = "hand_over.refer" if talk.holds else "hand_over.ask"
+    known = talk.holds and any(not told.event.cause for told in sure_now(flow, talk.state))
+    lines = [words.say("hand_over.known")] if known else reasons.misfit_lines(talk.desk, flow, talk.state)
+    lines = lines or [words.say(ask, minutes=f"{price:.0f}")]
     if talk.state.bars & {"running"}:
         lines.append(words.say("hand_over.under_stop"))
     lines += reasons.refused_lines(words, flow, talk.state)
@@ -305,7 +311,8 @@ def put_hand_over(talk: Talk, step: Next) -> Message:
         if id in flow.remedies:
             reason = words.say(f"blocked.{why}")
             lines.append(words.say("hand_over.blocked", name=_called(talk, id), why=reason))
-    offered = (Option("yes", words.say("hand_over.yes")), Option("no", words.say("hand_over.no")))
+    yes = "hand_over.refer.yes" if talk.holds else "hand_over.yes"
+    offered = (Option("yes", words.say(yes)), Option("no", words.say("hand_over.no")))
     return plain(words, _headed(talk, "\n".join(lines)), offered, kind="plan")
 
 
@@ -317,13 +324,23 @@ def put_which(talk: Talk, step: Next) -> Message:
         return plain(words, words.say("which.change"), offered, ("back",))
     if step.id == "conflict":
         first, second = (reasons.said(talk.sure(), talk.state, int(x)) for x in step.extra)
-        text = words.say("which.conflict", first=first, second=second)
+        text = _contradiction(talk, int(step.extra[0]), first, second)
         offered = (Option("first", first), Option("second", second))
         return plain(words, _headed(talk, text), offered)
     causes = talk.sure().causes
     offered = tuple(Option(c, causes[c].name) for c in step.extra)
     offered = (*offered, Option("other", words.say("which.damage.other")))
     return plain(words, _headed(talk, words.say("which.damage")), offered, ("back",))
+
+
+def _contradiction(talk: Talk, seq: int, first: str, second: str) -> str:
+    """Who said what, worded for whoever is asked."""
+    words = talk.words
+    earlier = next((told for told in talk.state.answers if told.seq == seq), None)
+    if earlier is None or earlier.who == talk.seat:
+        return words.say("which.conflict", first=first, second=second)
+    role = words.say(f"role.{earlier.role}")
+    return words.say("which.conflict.other", role=role, first=first, second=second)
 
 
 def put_slip(talk: Talk, step: Next) -> Message:
@@ -368,44 +385,9 @@ PUT: dict[str, Put] = {
     "book": put_book,
     "book_bike": put_book_bike,
     "shares": put_shares,
+    "query": put_query,
+    "cause": put_cause,
+    "repair": put_repair,
+    "lift": put_lift,
+    "outcome": put_outcome,
 }
-
-
-def stop_message(talk: Talk, rule: str) -> Message:
-    """What is said when a stop is raised, with what lifts it."""
-    flow, words = talk.sure(), talk.words
-    model = flow.stop_rules.get(rule)
-    lines = [stop_text(words, rule, model)]
-    if model is not None:
-        if model.why:
-            lines.append(model.why)
-        lines.append(lifting_line(talk, rule))
-    short = stop_text(words, rule, model, short=True)
-    signal: Signal = "danger" if model is None or "running" in model.bars else "warning"
-    return plain(words, "\n".join(x for x in lines if x), kind="stop", signal=signal, short=short)
-
-
-def lifting_line(talk: Talk, rule: str) -> str:
-    """What lifts a stop, in words."""
-    flow, words = talk.sure(), talk.words
-    cleared = flow.stop_rules[rule].cleared_by
-    if cleared.by == "doctor":
-        return words.say("stop.only_doctor")
-    if cleared.by == "mechanic":
-        return words.say("stop.only_mechanic")
-    alls, anys = (_clearing_names(flow, wanted) for wanted in (cleared.all, cleared.any))
-    if alls and anys:
-        return words.say("stop.lifts.both", all="; ".join(alls), what=_named(words, anys))
-    key = "stop.lifts" if anys or len(alls) == 1 else "stop.lifts.all"
-    return words.say(key, what=_named(words, anys or alls)) if anys or alls else ""
-
-
-def _clearing_names(flow: Flow, wanted: tuple[str, ...]) -> list[str]:
-    """Looks, then remedies, as they are called."""
-    looks = [flow.asking(n.partition(".")[0]).called for n in wanted if "." in n]
-    return list(dict.fromkeys((*looks, *(flow.remedies[n].name for n in wanted if "." not in n))))
-
-
-def _named(words: Words, names: list[str]) -> str:
-    more = words.count("stop.lifts.more", len(names) - NAMED) if len(names) > NAMED else ""
-    return "; ".join(names[:NAMED]) + more

@@ -5,11 +5,11 @@ from __future__ import annotations
 from bot.core import odds, plan, stops
 from bot.core.agenda import Next, unmended
 from bot.core.desk import Desk
-from bot.core.events import Answered, TraitTold
+from bot.core.events import Answered, CauseConfirmed, TraitTold
 from bot.core.findings import TOLD
 from bot.core.flow import Asked_, Flow, Graded, Look, Number, One, Several
 from bot.core.hearing import ranged
-from bot.core.history import history
+from bot.core.history import history, sure_now
 from bot.core.messages import Message
 from bot.core.offers import Measured
 from bot.core.phrases import order_lines, plain
@@ -27,8 +27,14 @@ LEAST = 0.005  # less is not worth a line; what must be said is "under 1 of 100"
 
 
 def found_by_look(flow: Flow, state: State, remedy: str) -> bool:
-    """Whether a look was bad for a cause of this remedy, and nothing has mended it since."""
+    """Whether a look was bad for a cause of this remedy, or it was confirmed, and nothing mended it since."""
     return remedy in unmended(flow, state)
+
+
+def confirmed(flow: Flow, state: State, remedy: str) -> bool:
+    """Whether a mechanic is sure of a cause of this remedy."""
+    sure = {told.event.cause for told in sure_now(flow, state)}
+    return any(flow.causes[c].remedy == remedy for c in sure if c in flow.causes)
 
 
 # --- what was said ---------------------------------------------------------------------------
@@ -58,7 +64,14 @@ def said(flow: Flow, state: State, seq: int) -> str:
             return labels(flow.asking(entry.event.ask), entry.event.value, entry.event.number)
         if entry.seq == seq and isinstance(entry.event, TraitTold) and entry.event.answer:
             return flow.traits[entry.event.trait].answers[entry.event.answer].label
+        if entry.seq == seq and isinstance(entry.event, CauseConfirmed):
+            return named_cause(flow, entry.event.cause, entry.event.words)
     return ""
+
+
+def named_cause(flow: Flow, cause: str, words: str) -> str:
+    """A cause by its name; one that the flow does not know in the words that were used of it."""
+    return flow.causes[cause].name if cause in flow.causes else words
 
 
 # --- claims of free words ----------------------------------------------------------------------
@@ -122,8 +135,11 @@ def strength(words: Words, decibans: float) -> str:
     return words.say("why.strong" if size >= STRONG else "why.clear" if size >= CLEAR else "why.weak")
 
 
-def _named(flow: Flow, state: State, seq: int) -> str:
-    """What an entry told; 'all of it good' and 'none of these' with what they were said of."""
+def _named(words: Words, flow: Flow, state: State, seq: int, cause: str) -> str:
+    """What an entry told of a cause; 'all of it good' and 'none of these' with what they were said of."""
+    sure = next((told.event for told in state.confirmed if told.seq == seq), None)
+    if sure is not None:
+        return words.say("why.confirmed" if sure.cause == cause else "why.confirmed.other")
     label = said(flow, state, seq)
     told = next((e.event for e in state.entries if e.seq == seq and isinstance(e.event, Answered)), None)
     if told is None or not (told.form == "look" or (told.form == "marks" and not told.value)):
@@ -135,7 +151,7 @@ def _findings(words: Words, flow: Flow, state: State, cause: str, sign: int) -> 
     """The two or three findings that speak most for (+1) or against (-1) a cause."""
     totals: dict[str, float] = {}  # one label may stand twice: told at first, then answered
     for w in odds.explain(flow, known(state), history(flow, state), cause):
-        label = _named(flow, state, w.seq)
+        label = _named(words, flow, state, w.seq, cause)
         totals[label] = totals.get(label, 0.0) + w.decibans
     kept = [(label, db) for label, db in totals.items() if label and db * sign >= FAINT]
     kept.sort(key=lambda x: -x[1] * sign)
@@ -276,7 +292,7 @@ def ruled_out_lines(talk: Talk) -> list[str]:
 def summarise(talk: Talk, whole: bool = False) -> None:
     """The summary as text, by the report that the desk was handed; in short where it has no whole one."""
     report = (talk.desk.whole if whole else None) or talk.desk.summary
-    text = report(talk.sure(), talk.state, talk.now)
+    text = report(talk.sure(), talk.seen, talk.now)
     talk.tell(Message(text=text, kind="record"))
 
 
@@ -292,6 +308,6 @@ def order_message(talk: Talk) -> Message:
     text = [words.say("order.head", name=flow.remedies[id].name), *lines, *total]
     if not found_by_look(flow, talk.state, id):
         text.append(words.say("parts.suspicion"))
-    price = plan.giving_up(talk.desk, flow, talk.state)
+    price = plan.giving_up(talk.desk, flow, talk.seen)
     text.append(words.say("order.giving_up", minutes=f"{price:.0f}"))
     return plain(words, "\n".join(text), kind="record")

@@ -232,7 +232,7 @@ def look_of(flow: Flow, state: State, case: int) -> LookWatch | None:
     plan = flow.second_looks.get(watch.plan) if watch else None
     if watch is None or plan is None or watch.in_round or "running" in state.bars:
         return None
-    if state.ended is not None and state.ended.how not in ("parked", "put_off"):
+    if state.ended is not None and state.ended.how not in ("parked", "put_off", "closed"):
         return None
     look = plan.looks[min(watch.index, len(plan.looks) - 1)]
     after = look.after_hours if look.after_minutes is None else look.after_minutes / 60

@@ -9,8 +9,8 @@ from bot.core.flow import Flow, Graded, SecondLook, Several
 from bot.core.moves import after_a_stop, basis_line, begin_looks
 from bot.core.phrases import stop_text
 from bot.core.proving import say_how_far
-from bot.core.putting import stop_message
 from bot.core.state import State, Told
+from bot.core.stop_words import stop_message
 from bot.core.talk import Talk
 
 LIMIT = 20  # turns of settling; a flow that needs more goes in circles
@@ -29,7 +29,8 @@ def settle(talk: Talk) -> None:
 def upcoming(talk: Talk) -> agenda.Next:
     """The next step of the case as it is now, reckoned once for each state."""
     if talk.step is None or talk.step[0] is not talk.state:
-        talk.step = (talk.state, agenda.next_step(talk.desk, talk.flow, talk.state, talk.now))
+        step = agenda.next_step(talk.desk, talk.flow, talk.seen, talk.now, talk.holds)
+        talk.step = (talk.state, step)
     found: agenda.Next = talk.step[1]
     return found
 
@@ -131,6 +132,8 @@ def _come_back(talk: Talk, second: SecondLook, how: str, remedy: str) -> None:
         talk.emit(SaidOfRepair(word="came_back"))
     talk.emit(Reopened(why=how, remedy=remedy))
     talk.say("watch.reopened")
+    for seat in (who for who in talk.state.holders if who != talk.seat):
+        talk.say_at(seat, "held.told.came_back")
 
 
 def verdict(flow: Flow, state: State, second: SecondLook) -> str:

@@ -14,8 +14,8 @@ from typing import Literal, Protocol
 from bot.core import events
 from bot.core.events import Answered, Role
 from bot.core.flow import Finds, Flow, Look, Several, Traits
-from bot.core.history import Clock, acting, clock
-from bot.core.state import State
+from bot.core.history import Clock, acting, clock, sure_now
+from bot.core.state import Confirmed, State
 
 Standing = Literal[
     "found", "repaired", "ruled-out", "suspected", "unlikely", "not-looked-at", "still-possible"
@@ -78,7 +78,8 @@ class LookMade:
 class Suspect:
     """A cause with its standing.
 
-    `look` is the look that the line names: the one that found it, else the newest clean one.
+    `look` is the look that the line names: the one that found it, else the newest clean one. `sure`: the
+    word of a mechanic that found it.
     `stale`: why a clean look no longer rules it out. `repaired_at`: entry of its last repair, or 0.
     """
 
@@ -92,6 +93,7 @@ class Suspect:
     excluded_by: str = ""
     repaired_at: int = 0
     remedy: str = ""
+    sure: Confirmed | None = None
 
 
 # --- looks -----------------------------------------------------------------------------------
@@ -188,6 +190,7 @@ class _Ground:
     counting: tuple[LookMade, ...]
     mending: Mending | None
     stale: Stale
+    sure: Confirmed | None
 
 
 def standings(
@@ -199,6 +202,7 @@ def standings(
     """
     run = clock(state)
     made, mended = looks(flow, state, run), mendings(state)
+    sure = {told.event.cause: told for told in sure_now(flow, state)}
     barred = {cause: excluded_by(flow, cause, state.traits) for cause in flow.causes}
     chance = {c: 0.0 if barred[c] else now.of(c) for c in flow.causes}
     leading = sorted(flow.causes, key=lambda c: -chance[c])[: limits.leading]
@@ -209,6 +213,7 @@ def standings(
         ground = _Ground(
             cause, chance[cause], prior, cause in leading, barred[cause], own,
             counting(own, state.slice), mended.get(cause), _stale(flow, state, run, own, limits),
+            sure.get(cause),
         )  # fmt: skip
         out[cause] = _suspect(ground, limits)
     return out
@@ -238,16 +243,17 @@ def _suspect(g: _Ground, limits: Thresholds) -> Suspect:
         prior=g.prior,
         look=found or clean or (g.made[-1] if g.made else None),
         looked=bool(g.made),
-        stale=g.stale if clean and not found else "",
+        stale=g.stale if clean and not (found or g.sure) else "",
         excluded_by=g.excluded_by,
         repaired_at=g.mending.seq if g.mending else 0,
         remedy=g.mending.remedy if g.mending else "",
+        sure=g.sure,
     )
 
 
 def _standing(g: _Ground, found: LookMade | None, limits: Thresholds) -> Standing:
     """The first of `ORDER` that fits."""
-    if found:
+    if found or g.sure:
         return "found"
     if g.mending and not g.mending.proved and g.chance < limits.repaired_below:
         return "repaired"

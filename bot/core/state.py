@@ -47,13 +47,12 @@ from bot.core.events import (
     TraitTold,
     VinTold,
     WasAsked,
+    WasHeard,
     WatchSet,
     WentOn,
     Withdrawn,
     WorkLeft,
 )
-
-BESIDE = ("none", "book", "book_bike", "shares")  # what may be asked without touching the case
 
 
 @dataclass(frozen=True)
@@ -86,6 +85,7 @@ class Stop:
     bars: tuple[str, ...]
     because: tuple[int, ...]
     lifted_by: str = ""
+    looked_at: str = ""  # by the mechanic whose word lifted it
 
 
 @dataclass(frozen=True)
@@ -93,11 +93,14 @@ class Work:
     """A remedy under way: which steps are done. `before`: its closing points as they stood till then.
 
     `touched`: something was done or opened, so that what was confirmed before no longer holds.
+    `told`, `money`: as when it was begun.
     """
 
     remedy: str
     seq: int
     suspicion: bool
+    told: bool = False
+    money: float | None = None
     done: tuple[str, ...] = ()
     mended: bool = False
     proved: bool = False
@@ -152,9 +155,11 @@ class State:
     traits: Mapping[str, str] = field(default_factory=dict)
     settings: Mapping[str, str | float | bool] = field(default_factory=dict)
     settings_at: Mapping[str, str] = field(default_factory=dict)
+    benches: Mapping[str, Mapping[str, str | float | bool]] = field(default_factory=dict)  # by who holds it
     asked: Mapping[str, Asked] = field(default_factory=dict)  # by seat
     answers: tuple[Told, ...] = ()
     skipped: Mapping[str, Skipped] = field(default_factory=dict)
+    skipped_by: Mapping[str, str] = field(default_factory=dict)  # who did, by question
     open: tuple[str, ...] = ()  # access now open, in the order it was opened
     opened_ever: tuple[str, ...] = ()
     slice: int = 0
@@ -183,6 +188,17 @@ class State:
     @property
     def next_seq(self) -> int:
         return self.entries[-1].seq + 1 if self.entries else 1
+
+    @property
+    def rider(self) -> str:
+        """Whose case it is: who spoke first; "" before anyone did."""
+        riders = (e.who for e in self.entries if e.role != "mechanic")
+        return next(riders, self.entries[0].who if self.entries else "")
+
+    @property
+    def unanswered(self) -> tuple[Query, ...]:
+        """What mechanics want to know of the rider and he has not answered, oldest first."""
+        return tuple(q for q in self.queries if q.answer is None)
 
     @property
     def standing(self) -> tuple[Stop, ...]:
@@ -231,6 +247,22 @@ def _fold_without(gone: frozenset[int], before: tuple[Entry, ...], entry: Entry)
     return replace(fold(acting), entries=(*before, entry), withdrawn=gone)
 
 
+WAITING = ("handed_over", "parked", "put_off")  # ends after which a case is gone on with
+ASIDE = (  # no part of the search
+    "none", "book", "book_bike", "shares", "query", "cause", "repair", "lift", "outcome",
+)  # fmt: skip
+FOLLOWING = ("cure", "proof", "held", "second_look")  # what a rider still does after a case was closed
+
+
+def _hear(s: State, e: Entry, v: WasHeard) -> State:
+    """A word of the mechanic who holds it takes up a case that waits."""
+    return _taken_up(s) if e.role == "mechanic" and e.who in s.holders else s
+
+
+def _taken_up(s: State) -> State:
+    return replace(s, ended=None) if s.ended and s.ended.how in WAITING else s
+
+
 def _open_case(s: State, e: Entry, v: Opened) -> State:
     return replace(s, complaint=v.complaint)
 
@@ -241,7 +273,8 @@ def _choose_flow(s: State, e: Entry, v: FlowChosen) -> State:
 
 def _take_bike(s: State, e: Entry, v: BikeTaken) -> State:
     hours = s.hours if v.hours is None else (v.hours, v.hours)
-    return replace(s, bike=v.bike, nickname=v.nickname, traits={**v.traits, **s.traits}, hours=hours)
+    vin = VinTold(vin=v.vin, digit=v.digit) if v.vin and s.vin is None else s.vin
+    return replace(s, bike=v.bike, nickname=v.nickname, traits={**v.traits, **s.traits}, hours=hours, vin=vin)
 
 
 def _tell_trait(s: State, e: Entry, v: TraitTold) -> State:
@@ -249,16 +282,20 @@ def _tell_trait(s: State, e: Entry, v: TraitTold) -> State:
 
 
 def _tell_setting(s: State, e: Entry, v: SettingTold) -> State:
+    """A setting of the case; what a mechanic who holds it tells is of his own bench."""
+    if e.role == "mechanic" and e.who in s.holders:
+        return replace(s, benches={**s.benches, e.who: {**s.benches.get(e.who, {}), v.setting: v.value}})
     return replace(
         s,
         settings={**s.settings, v.setting: v.value},
         settings_at={**s.settings_at, v.setting: e.at},
-        ended=None if s.ended and s.ended.how in ("parked", "put_off") else s.ended,
+        ended=None if s.ended and s.ended.how in WAITING[1:] else s.ended,
     )
 
 
 def _ask(s: State, e: Entry, v: WasAsked) -> State:
-    alive = s.ended if v.what in BESIDE else None
+    closed = s.ended is not None and s.ended.how == "closed"
+    alive = s.ended if v.what in ASIDE or (closed and v.what in FOLLOWING) else None
     return replace(s, asked={**s.asked, v.seat: Asked(e.seq, v.what, v.id, e.at, v.extra)}, ended=alive)
 
 
@@ -277,7 +314,12 @@ def _answer(s: State, e: Entry, v: Answered) -> State:
 
 
 def _skip(s: State, e: Entry, v: Skipped) -> State:
-    return replace(s, skipped={**s.skipped, v.ask: v}, minutes=s.minutes + v.minutes)
+    return replace(
+        s,
+        skipped={**s.skipped, v.ask: v},
+        skipped_by={**s.skipped_by, v.ask: e.who},
+        minutes=s.minutes + v.minutes,
+    )
 
 
 def _open_access(s: State, e: Entry, v: AccessOpened) -> State:
@@ -309,7 +351,8 @@ def _begin_remedy(s: State, e: Entry, v: RemedyBegun) -> State:
     s = _put_aside(s)
     before = {k: x for k, x in s.points.items() if k.startswith(v.remedy + "/")}
     points = {k: x for k, x in s.points.items() if k not in before}
-    return replace(s, work=Work(v.remedy, e.seq, v.suspicion, before=before), points=points, ended=None)
+    work = Work(v.remedy, e.seq, v.suspicion, v.told, v.money, before=before)
+    return replace(s, work=work, points=points, ended=None)
 
 
 def _leave_work(s: State, e: Entry, v: WorkLeft) -> State:
@@ -359,7 +402,9 @@ def _prove(s: State, e: Entry, v: ProofRun) -> State:
 
 
 def _say_of_repair(s: State, e: Entry, v: SaidOfRepair) -> State:
-    return _put_aside(s)
+    """Unless it is gone, a case that was closed is open again, and how it came out no longer holds."""
+    s = _put_aside(s)
+    return s if v.word == "gone" else replace(s, ended=None, outcome=None)
 
 
 def _set_watch(s: State, e: Entry, v: WatchSet) -> State:
@@ -401,7 +446,10 @@ def _raise_stop(s: State, e: Entry, v: StopRaised) -> State:
 
 
 def _lift_stop(s: State, e: Entry, v: StopLifted) -> State:
-    stops = tuple(replace(x, lifted_by=v.by) if x.rule == v.rule and not x.lifted_by else x for x in s.stops)
+    stops = tuple(
+        replace(x, lifted_by=v.by, looked_at=v.words) if x.rule == v.rule and not x.lifted_by else x
+        for x in s.stops
+    )
     return replace(s, stops=stops)
 
 
@@ -422,11 +470,13 @@ def _tell_vin(s: State, e: Entry, v: VinTold) -> State:
 
 
 def _hold(s: State, e: Entry, v: CaseHeld) -> State:
-    return replace(s, holders=tuple(dict.fromkeys((*s.holders, e.who))))
+    return replace(_taken_up(s), holders=tuple(dict.fromkeys((*s.holders, e.who))))
 
 
 def _end_hold(s: State, e: Entry, v: HoldEnded) -> State:
-    return replace(s, holders=tuple(who for who in s.holders if who != v.holder))
+    """What was asked at his seat is asked no more."""
+    asked = {who: open_ for who, open_ in s.asked.items() if who != v.holder}
+    return replace(s, holders=tuple(who for who in s.holders if who != v.holder), asked=asked)
 
 
 def _ask_rider(s: State, e: Entry, v: RiderAsked) -> State:
@@ -447,7 +497,7 @@ def _tell_outcome(s: State, e: Entry, v: OutcomeTold) -> State:
 
 
 _EFFECTS: dict[str, Callable[[State, Entry, Any], State]] = {
-    "heard": lambda s, e, v: s,
+    "heard": _hear,
     "book_written": lambda s, e, v: s,
     "reminder_told": lambda s, e, v: s,
     "opened": _open_case,

@@ -10,7 +10,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from bot.core.events import Answered, StopLifted
-from bot.core.flow import Flow, Graded, Number, One, Several, StopRule
+from bot.core.flow import Flow, Graded, Look, Number, One, Several, StopRule
+from bot.core.history import sure_now
 from bot.core.state import State, Stop, Told
 
 NOT_YET = -1  # stands for an entry that is only imagined
@@ -65,6 +66,11 @@ def spoken(flow: Flow, v: Answered) -> tuple[tuple[str, bool], ...]:
     return ()
 
 
+def told(flow: Flow, v: Answered) -> tuple[tuple[str, bool], ...]:
+    """All that an answer says yes or no to: plain signs, and the results of a look."""
+    return (*spoken(flow, v), *_results(flow, v))
+
+
 def _results(flow: Flow, v: Answered) -> Iterator[tuple[str, bool]]:
     """Check results by their names in conditions: `check.bad`, `check.good`, `check.mark`."""
     if v.form == "look":
@@ -116,7 +122,26 @@ def survey(flow: Flow, state: State) -> dict[str, Seen]:
         graded = _graded(flow, told.event)
         if graded and _current(flow, state, graded[0], told):
             add(graded[0], graded[1] >= 0, told.seq, graded[1])
+    for sure in sure_now(flow, state):
+        for name in own_looks(flow, sure.event.cause) if sure.slice == state.slice else ():
+            add(name, True, sure.seq)
     return seen
+
+
+def own_looks(flow: Flow, cause: str) -> tuple[str, ...]:
+    """The results by which a look finds this cause and nothing else.
+
+    A cause that a mechanic confirmed counts as such a look made and bad: that raises what the look would
+    raise, and lifts nothing. A look that may mean several causes is not made by naming one.
+    """
+    names: list[str] = []
+    for id, ask in flow.checks.items():
+        if isinstance(ask, Look) and [f.cause for f in ask.finds] == [cause]:
+            names.append(f"{id}.bad")
+        elif isinstance(ask, Several):
+            own = [f"{id}.{m}" for m, mark in ask.marks.items() if [f.cause for f in mark.finds] == [cause]]
+            names += [*own, f"{id}.bad"] if own else []
+    return tuple(names)
 
 
 def holds(flow: Flow, seen: dict[str, Seen], condition: str | dict[str, str]) -> tuple[int, ...] | None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
+from bot.core.bench import seen_from
 from bot.core.desk import Desk
 from bot.core.events import Entry, FlowChosen, Heard
 from bot.core.flow import Flow
@@ -59,6 +60,22 @@ class Talk:
         assert flow is not None
         return flow
 
+    @property
+    def holds(self) -> bool:
+        """Whether a mechanic speaks who holds this case by its rider's code."""
+        return self.heard.role == "mechanic" and self.seat in self.state.holders
+
+    @property
+    def seen(self) -> State:
+        """The case as it is planned at this seat."""
+        return seen_from(self.flow, self.state, self.seat)
+
+    @property
+    def others(self) -> tuple[str, ...]:
+        """Whoever else is at the case: its rider, who holds it, who was asked something."""
+        people = dict.fromkeys((self.state.rider, *self.state.holders, *self.state.asked))
+        return tuple(who for who in people if who and who != self.seat)
+
     def emit(self, event: Any) -> None:
         """Add an event and move the state on."""
         entry = Entry(self.state.next_seq, stamp(self.now), self.heard.who, self.heard.role, event)
@@ -82,7 +99,14 @@ class Talk:
         self.messages.append(message)
 
     def tell_others(self, message: Message) -> None:
-        """Show a message, without its answers, to whoever else sits at the case."""
-        for seat in self.state.asked:
-            if seat != self.seat:
-                self.messages.append(replace(message, choices=(), to=seat))
+        """Show a message, without its answers, to whoever else is at the case."""
+        for seat in self.others:
+            self.tell_at(seat, replace(message, choices=()))
+
+    def tell_at(self, seat: str, message: Message) -> None:
+        """Show a message to one person at the case."""
+        self.messages.append(replace(message, to=seat))
+
+    def say_at(self, seat: str, key: str, **values: object) -> None:
+        """Say a line of the bot's own wording to one person at the case."""
+        self.tell_at(seat, plain(self.words, self.words.say(key, **values), kind="info"))

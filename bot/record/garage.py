@@ -64,12 +64,12 @@ class Garage(Opened):
 
     def bikes_of(self, person: int) -> tuple[BikeCard, ...]:
         """This rider's bikes, oldest first, with known traits and total hours."""
-        rows = self.rows("select id, nickname, traits from bikes where person = ? order by id", person)
+        rows = self.rows("select id, nickname, traits, vin from bikes where person = ? order by id", person)
         return tuple(self._card(row) for row in rows)
 
     def bike(self, bike: str) -> BikeCard:
         """One bike by its id. KeyError when there is none."""
-        row = self.row("select id, nickname, traits from bikes where id = ?", bike)
+        row = self.row("select id, nickname, traits, vin from bikes where id = ?", bike)
         if row is None:
             raise KeyError(bike)
         return self._card(row)
@@ -78,13 +78,18 @@ class Garage(Opened):
         reading = self.last_reading(str(row["id"]))
         hours = None if reading is None else sum(reading.total) / 2
         shown = None if reading is None else (reading.low, reading.high)
-        return BikeCard(str(row["id"]), row["nickname"], json.loads(row["traits"]), hours, shown=shown)
+        told = json.loads(row["traits"])
+        return BikeCard(str(row["id"]), row["nickname"], told, hours, shown=shown, vin=row["vin"])
 
     def know_traits(self, bike: str, traits: Mapping[str, str | None]) -> None:
         """Keep traits of a bike for good; None forgets one."""
         known = {**self.bike(bike).traits, **traits}
         kept = {trait: answer for trait, answer in known.items() if answer is not None}
         self.run("update bikes set traits = ? where id = ?", json.dumps(kept), bike)
+
+    def know_vin(self, bike: str, vin: str) -> None:
+        """Keep the frame number of a bike for good; "" forgets it."""
+        self.run("update bikes set vin = ? where id = ?", vin, bike)
 
     def running_meter(self, bike: str, kind: MeterKind = "hours") -> int | None:
         """The number of the meter now fitted, or None."""

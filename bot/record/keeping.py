@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -15,6 +15,7 @@ from bot.core.events import (
     ReminderTold,
     SettingTold,
     TraitTold,
+    VinTold,
     Withdrawn,
 )
 from bot.core.messages import Message
@@ -47,8 +48,7 @@ def fill_bike(store: Store, rider: Person, event: Any, at: str) -> Any:
     known = store.find_bike(rider.id, event.nickname)
     if known is None:
         return event.model_copy(update={"bike": store.make_bike(rider.id, event.nickname, at)})
-    card = store.bike(known)
-    return event.model_copy(update={"bike": known, "traits": dict(card.traits), "hours": card.hours})
+    return store.bike(known).taken().model_copy(update={"nickname": event.nickname})
 
 
 def group_of(store: Store, incoming: Incoming) -> str:
@@ -71,13 +71,15 @@ def learn(store: Store, step: Step) -> tuple[FallingReadingError, ...]:
             _remind(store, step.rider, entry)
         if isinstance(entry.event, Withdrawn):
             gone = [e for e in before.entries if e.seq in entry.event.entries]
-            _forget(store, step.case, after, gone)
+            _forget(store, step.case, after, gone, after.traits, after.vin.vin if after.vin else "")
     fallen = [fell for entry in step.entries for fell in _write(store, step, entry)]
     if not after.bike:
         return tuple(fallen)
     told: Sequence[Entry] = step.entries
     if after.bike != before.bike:  # what was told before the bike was named, or of a wrong bike, moves
-        _forget(store, step.case, before, before.entries, known=_copied_in(before))
+        copied = _copied_in(before)
+        vin = copied.vin if copied else ""
+        _forget(store, step.case, before, before.entries, dict(copied.traits) if copied else {}, vin)
         told = [e for e in after.entries if e.seq not in after.withdrawn]
     fallen += [fell for entry in told for fell in _learn_entry(store, step.case, after.bike, entry)]
     return tuple(fallen)
@@ -136,10 +138,9 @@ def _read_meter(store: Store, bike: str, line: Any, entry: Entry) -> Iterator[Fa
         yield fell
 
 
-def _copied_in(state: State) -> dict[str, str]:
-    """What was known of the bike when the case took it."""
-    taken = [e.event for e in state.entries if isinstance(e.event, BikeTaken)]
-    return dict(taken[-1].traits) if taken else {}
+def _copied_in(state: State) -> BikeTaken | None:
+    """What was known of the bike when the case took it; None before it took one."""
+    return next((e.event for e in reversed(state.entries) if isinstance(e.event, BikeTaken)), None)
 
 
 def _settle(store: Store, rider: Person, speaker: Person, event: SettingTold) -> None:
@@ -153,6 +154,8 @@ def _learn_entry(store: Store, case: int, bike: str, entry: Entry) -> Iterator[F
     event = entry.event
     if isinstance(event, TraitTold) and event.answer:  # "not sure" is no knowledge: it is asked again
         store.know_traits(bike, {event.trait: event.answer})
+    if isinstance(event, VinTold):
+        store.know_vin(bike, event.vin)
     if isinstance(event, HoursRead):
         try:
             store.read_meter(bike, event.low, event.high, entry.at, source=(case, entry.seq))
@@ -161,15 +164,16 @@ def _learn_entry(store: Store, case: int, bike: str, entry: Entry) -> Iterator[F
 
 
 def _forget(
-    store: Store, case: int, state: State, entries: Sequence[Entry], known: dict[str, str] | None = None
+    store: Store, case: int, state: State, entries: Sequence[Entry], traits: Mapping[str, str], vin: str
 ) -> None:
-    """Undo on the case's bike what entries told, down to what else is `known` (by default, the state's)."""
-    left = state.traits if known is None else known
+    """Undo on the case's bike what entries told, down to the traits and the frame number that are left."""
     for entry in entries if state.bike else ():
         if isinstance(entry.event, HoursRead):
             store.drop_reading(case, entry.seq)
         if isinstance(entry.event, TraitTold):
-            store.know_traits(state.bike or "", {entry.event.trait: left.get(entry.event.trait) or None})
+            store.know_traits(state.bike or "", {entry.event.trait: traits.get(entry.event.trait) or None})
+        if isinstance(entry.event, VinTold):
+            store.know_vin(state.bike or "", vin)
 
 
 def lay_messages(

@@ -301,6 +301,16 @@ class Network(Opened):
         found = self.value("select reachable from chats where channel = ? and chat = ?", channel, chat)
         return found is None or bool(found)
 
+    def away(self, case: int) -> frozenset[str]:
+        """Who sits at a case and cannot be reached where he is met, by name."""
+        rows = self.db.execute(
+            """select p.name from seats s join people p on p.id = s.person
+            join chats c on c.channel = s.channel and c.chat = s.chat
+            where s.case_id = ? and c.reachable = 0""",
+            [case],
+        )
+        return frozenset(name for (name,) in rows)
+
     def move_chat(self, channel: str, old: str, new: str) -> None:
         """A chat has another number from now on: everything that is kept of it moves.
 

@@ -86,7 +86,7 @@ class Reminding(Post):
         """This rider's cases that may wait for a second look."""
         rows = self.rows(
             """select id from cases c where person = ? and bike is not null and flow is not null
-            and ended in ('', 'parked', 'put_off') and exists (select 1 from entries e
+            and ended in ('', 'parked', 'put_off', 'closed') and exists (select 1 from entries e
                 where e.case_id = c.id and json_extract(e.event, '$.kind') = 'watch_set') order by id""",
             person,
         )

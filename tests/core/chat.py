@@ -11,7 +11,7 @@ from typing import Any
 from bot.authoring.wording import read_words
 from bot.core.conversation import Turn, receive
 from bot.core.desk import BikeCard, Card, Desk, Tally
-from bot.core.events import Entry, Heard, Role, revive
+from bot.core.events import CaseHeld, Entry, Heard, Role, revive
 from bot.core.flow import Flow
 from bot.core.messages import Message
 from bot.core.state import State, apply, fold
@@ -58,6 +58,28 @@ class Chat:
         self.state, self.messages = restored, turn.messages
         self.now += timedelta(minutes=1)
         return turn
+
+    def hold(self, who: str = "wrench") -> Chat:
+        """A mechanic opens the case by its code; what comes of that is asked of him at his first word."""
+        held = Entry(self.state.next_seq, stamp(self.now), who, "mechanic", CaseHeld())
+        self.state = fold((*self.state.entries, held))
+        return self
+
+    def wrench(self, *texts: str, **more: Any) -> Chat:
+        """What the mechanic says, one turn after the other."""
+        for text in texts or ("",):
+            self.say(text, who="wrench", role="mechanic", **more)
+        return self
+
+    def to(self, seat: str) -> str:
+        """All that was said to one person in the last turn, but not to who spoke."""
+        return "\n".join(m.text for m in self.messages if m.to == seat)
+
+    @property
+    def asked_of_wrench(self) -> tuple[str, str]:
+        """Kind and id of what is open for the mechanic."""
+        asked = self.state.asked.get("wrench")
+        return (asked.what, asked.id) if asked else ("none", "")
 
     def talk(self, *texts: str) -> Chat:
         for text in texts:

@@ -259,9 +259,11 @@ def test_a_mechanic_may_lift_a_stop_and_a_rider_may_not() -> None:
     talk = chat().talk("it rattles", "it knocks")
     talk.say("lift the stop")
     assert talk.stops == {"big-knock"}
-    talk.say("lift the stop", who="wrench", role="mechanic")
+    talk.wrench("lift the stop: nut tight")
+    assert talk.stops == {"big-knock"}  # not before he holds the case
+    talk.hold().wrench("lift the stop: nut tight")
     assert talk.stops == set()
-    assert talk.state.stops[0].lifted_by == "mechanic"
+    assert (talk.state.stops[0].lifted_by, talk.state.stops[0].looked_at) == ("mechanic", "nut tight")
     told = [(m.to, m.text) for m in talk.messages if "Lifted" in m.text]
     assert [to for to, _ in told] == ["", "rider"]  # he who is waiting is told without asking
     assert told[0][1] == told[1][1]
@@ -304,8 +306,9 @@ def test_two_people_answer_the_same_question_and_both_answers_are_kept() -> None
     talk.say("hello", who="wrench", role="mechanic")
     asked = talk.state.asked["rider"].seq
     talk.say("no knock", who="wrench", role="mechanic")
+    assert "Meanwhile the mechanic answered what you are asked: No knock" in talk.to("rider")
     talk.say("", press=f"{asked}:no")
-    assert "Meanwhile the mechanic answered this too: No knock" in talk.said
+    assert "Meanwhile the rider answered this too: No knock" in talk.to("wrench")
     assert [t.who for t in talk.state.answers] == ["wrench", "rider"]
 
 

@@ -296,7 +296,7 @@ def test_while_a_stop_bars_running_what_is_open_stays_open() -> None:
     assert talk.stops == {"rule"}
     assert talk.asked[0] not in ("point", "shut", "proof")
     assert set(talk.state.open) == {"oil-out", "cover"}
-    talk.say("lift the stop", who="hand", role="mechanic")
+    talk.hold().wrench("lift the stop: leak found at the filler cap")
     talk.say("not sure")
     assert talk.asked == ("point", "cover/dowels")
 
@@ -448,7 +448,7 @@ def test_a_rule_without_looks_is_lifted_by_a_mechanics_word_only() -> None:
     rule = flow({"all": ["knocking"]}, cleared_by={"by": "mechanic"})
     talk = Chat(rule).talk("it rattles", "it knocks", "lift the stop")
     assert talk.stops == {"rule"}
-    talk.say("lift the stop", who="hand", role="mechanic")
+    talk.hold().wrench("lift the stop", "big end felt, no play")
     assert talk.stops == set()
 
 
