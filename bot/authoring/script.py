@@ -56,7 +56,7 @@ LineKind = Literal[
 ]
 PEOPLE = ("you", "mechanic", "admin")
 SPEAKERS = (*PEOPLE, "bot")
-SEATS = ("rider", "mechanic", "admin")  # who may sit at a case of a script
+SEATS = ("rider", "mechanic")  # who sits at a case of a script
 HEAD = ("flow", "bike", "now", "channel")
 FILES = ("photo", "voice", "video", "document", "sticker")
 ENDS = ("handed_over", "parked", "put_off", "proved", "released", "abandoned", "closed", "asking")

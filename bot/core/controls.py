@@ -255,6 +255,8 @@ def start_over(talk: Talk, rest: str) -> After:
         return "again"
     talk.emit(Ended(how="abandoned"))
     talk.say("started_over")
+    for seat in talk.state.holders:
+        talk.say_at(seat, "started_over.told")
     return "next"
 
 

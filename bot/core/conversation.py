@@ -120,7 +120,15 @@ def receive(desk: Desk, state: State, heard: Heard, now: datetime) -> Turn:
     talk.emit(WasHeard(heard=heard))
     if heard.rewords:
         _word_anew(talk)
-        return Turn(tuple(talk.events), tuple(talk.messages))
+    else:
+        _take(talk)
+        _leave_nobody_waiting(talk)
+    return Turn(tuple(talk.events), tuple(talk.messages))
+
+
+def _take(talk: Talk) -> None:
+    """A press, words, or a file alone."""
+    heard = talk.heard
     if heard.file:
         _keep_file(talk)
     if heard.press:
@@ -133,7 +141,17 @@ def receive(desk: Desk, state: State, heard: Heard, now: datetime) -> Turn:
         put_again(talk, "file_question")
     else:
         put_next(talk)
-    return Turn(tuple(talk.events), tuple(talk.messages))
+
+
+def _leave_nobody_waiting(talk: Talk) -> None:
+    """Whoever speaks is answered, also where nothing is asked of him any more."""
+    if any(not message.to for message in talk.messages):
+        return
+    ended = talk.state.ended
+    if ended is not None:
+        talk.say("ended.resume", how=talk.words.say(f"ended.{ended.how}"))
+    else:
+        put_again(talk)
 
 
 def _word_anew(talk: Talk) -> None:
@@ -273,10 +291,11 @@ def _after_the_end(talk: Talk) -> None:
 
 
 def _is_of_the_fault(talk: Talk, how: str) -> bool:
-    """Whether words after the end speak of the fault; of a closed case thanks and remarks do not."""
-    if how != "closed":
-        return True
-    return controls.says_back(talk) or pick(talk.heard.text, talk.desk.cards).flow == talk.state.flow
+    """Whether words after the end speak of the fault; thanks and a mechanic's remarks do not."""
+    back = controls.says_back(talk)
+    if talk.holds or how != "closed":
+        return back or not talk.holds
+    return back or pick(talk.heard.text, talk.desk.cards).flow == talk.state.flow
 
 
 def _take_first_words(talk: Talk) -> None:
@@ -386,8 +405,9 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         return
     else:
         _note(talk)
-        if talk.holds or (asked.what == "hand_over" and reasons.misfit(talk.sure(), talk.state)):
-            talk.say("noted.words")  # a mechanic's sentence, or one that was asked for
+        wanted = asked.what == "hand_over" and reasons.misfit(talk.sure(), talk.state)
+        if wanted or talk.holds or talk.state.ended is not None:
+            talk.say("noted.words")  # a sentence that was asked for, a mechanic's, or thanks
         elif _long_pause(talk):
             talk.say("welcome_back")
         else:

@@ -218,6 +218,8 @@ def _mended_before(state: State, told: Confirmed) -> int:
 
 def sure_now(flow: Flow, state: State) -> tuple[Confirmed, ...]:
     """What is confirmed of the bike as it is: neither mended since, nor found clean by a mechanic's look."""
+    if not state.confirmed:
+        return ()
     done = {cause: seq for seq, mended in state.mended for cause in mended.causes}
     told = (surety.told for surety in sureties(state) if not surety.repair)
     return tuple(

@@ -33,6 +33,8 @@ def begin_remedy(talk: Talk, asked: Asked, reading: Reading) -> bool:
         return False
     if reading.id == "not":
         talk.emit(Skipped(ask=asked.id, why="declined"))
+    elif _in_hand(talk, asked.id):
+        talk.say("work.begun")
     else:
         found = reasons.found_by_look(talk.sure(), talk.state, asked.id)
         talk.emit(RemedyBegun(remedy=asked.id, suspicion=not found))
@@ -42,12 +44,21 @@ def begin_remedy(talk: Talk, asked: Asked, reading: Reading) -> bool:
 def do_step(talk: Talk, asked: Asked, reading: Reading) -> bool:
     if not isinstance(reading, Chosen):
         return False
+    if not _in_hand(talk, asked.id.rpartition("/")[0]):
+        talk.say("work.left")
+        return True
     if reading.id == "none":
         leave_work(talk, "parts")
         return True
     talk.emit(StepDone(of=asked.id))
     finish_work(talk)
     return True
+
+
+def _in_hand(talk: Talk, remedy: str) -> bool:
+    """Whether this work is still under way: of two at one case the other may have ended or begun it."""
+    work = talk.state.work
+    return work is not None and work.remedy == remedy and not work.mended
 
 
 def leave_work(talk: Talk, why: str) -> None:

@@ -128,20 +128,21 @@ def repaired(talk: Talk, rest: str) -> After:
     if clear:
         _done(talk, clear, money)
         return "next"
-    _ask_which(talk, 0, (_coin(money), said, *(naming.meant(said, names) or names)))
+    _ask_which(talk, 0, (_coin(money), rest[:SAID], *(naming.meant(said, names) or names)))
     return ""
 
 
 def _priced(talk: Talk, said: str) -> tuple[str, float | None]:
-    """The words without their price of parts; one in another currency stays among them, uncounted."""
+    """The words without their price of parts, and the price; one in another currency is not counted."""
     found = next((m for pattern in _PRICES if (m := pattern.search(said))), None)
     money = talk.sure().money
     if found is None:
         return said.strip(), None
+    without = said[: found.start()] + said[found.end() :]
     if found[2] and money is not None and not _is_currency(talk, found[2], money.currency):
         talk.say("repair.currency", currency=money.currency)
-        return said.strip(), None
-    return (said[: found.start()] + said[found.end() :]).strip(), float(found[1].replace(",", "."))
+        return without.strip(), None
+    return without.strip(), float(found[1].replace(",", "."))
 
 
 def _is_currency(talk: Talk, said: str, currency: str) -> bool:

@@ -10,7 +10,7 @@ from bot.core import events, odds
 from bot.core.events import Role
 from bot.core.flow import Answer, Asked_, Flow, Grade, Graded, Look, Mark, One, Outcome, Several, Trait
 from bot.core.history import Clock, acting, clock, closing_of, repairs
-from bot.core.reasons import labels, misfit
+from bot.core.reasons import labels, misfit, named_cause
 from bot.core.standing import ORDER, LookMade, Standing, Suspect, of_unlisted, standings
 from bot.core.state import State, Stop, Told
 from bot.core.stops import DAMAGE_SEEN
@@ -292,6 +292,8 @@ def _because(flow: Flow, state: State, seqs: Sequence[int]) -> Iterator[str]:
     for entry in state.entries:
         if entry.seq in seqs and isinstance(entry.event, events.Answered) and entry.event.ask in flow.asks:
             yield answer_text(flow, entry.event)
+        elif entry.seq in seqs and isinstance(entry.event, events.CauseConfirmed):
+            yield named_cause(flow, entry.event.cause, entry.event.words)
 
 
 def _lifter(flow: Flow, by: str) -> str:

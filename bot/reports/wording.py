@@ -20,7 +20,7 @@ ENGLISH: Wording = {
     "ended.proved": "Fixed and proved, as far as these looks can tell.",
     "ended.released": "Released: every second look was clean.",
     "ended.abandoned": "Left; a new case was begun.",
-    "ended.closed": "Closed by the mechanic.",
+    "ended.closed": "Closed.",
     # stops
     "stops": "STOPS",
     "stop.running": "STOP, DO NOT RUN: {say}",

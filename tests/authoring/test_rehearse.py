@@ -118,6 +118,7 @@ def test_what_the_bot_never_said_before_anyone_spoke_is_a_difference(set_: stage
         ("never: asks knock", "it is asked after line 4"),
         ("never: offers nut", "it is asked after line 4"),
         ('never: says "STOP"', "it is said after line 10"),
+        ("must: outcome nut-loose", "outcome none"),
         ("must: standing nut-loose = found", "standing nut-loose = suspected"),
         ("must: first suspect fines", "first suspect nut-loose"),
         ("must: standing unlisted = unlikely", "standing unlisted = "),
@@ -263,6 +264,8 @@ def test_a_message_costs_more_on_the_channel_that_pays_by_the_character(set_: st
             "given:\n  came out: fines 5 of 9\n  came out: fines 1 of 9\nyou: x\n",
             "s.txt:3:3: S015 1 of 9 cannot be: fines is told above; keep one of the two lines",
         ),
+        ("given:\n  held: rider\nyou: x\n", "s.txt:2:3: S011 the flow has no seat 'rider'"),
+        ("you: x\nmust: outcome nut\n", "s.txt:2:7: S011 the flow has no cause 'nut'"),
         ("you: x\nmust: standing nut-loose = fine\n", "s.txt:2:7: S011"),
         ("you: x\nmust: standing nut-lose = found\n", "s.txt:2:7: S011"),
         ("you: x\nnever: offers glue\n", "s.txt:2:8: S011"),
@@ -309,6 +312,49 @@ def test_a_flow_that_is_not_on_the_shelf_is_named(tmp_path: Path) -> None:
 def test_what_was_heard_is_written_so_that_it_is_heard_the_same(said: Heard) -> None:
     text = script.write(script.Script("s.txt", (script.turn("you", "x"), line_of(said))))
     assert heard(script.read(text, "s.txt").talk[1], "terminal") == said
+
+
+# --- to whom it is said --------------------------------------------------------------------------
+
+BOTH = TALK.replace("you: bye\n", "mechanic: what is it\nbot: WARNING: Hot oil burns: let it cool.\n"
+                    "   : Hold a magnet under the bits. What happens?\n   : 1 All of them cling\n"
+                    "   : 2 None clings\nyou: bye\n") + "bot to mechanic: to you\n"  # fmt: skip
+
+
+def test_what_is_said_to_a_mechanic_is_shown_where_he_speaks_and_only_there(set_: stage.Stage) -> None:
+    assert differences(set_, BOTH) == []
+    [missing] = differences(set_, BOTH.replace("bot to mechanic: to you\n", ""))
+    assert missing.endswith("wanted 'nothing more' got 'to mechanic: to you'")
+    assert differences(set_, TALK) == []  # there nobody sits beside the rider
+
+
+def test_the_same_words_to_another_person_are_a_difference(set_: stage.Stage) -> None:
+    [found] = differences(set_, BOTH.replace("bot to mechanic: to you", "bot: to you"))
+    assert found.endswith("wanted 'to you' got 'to mechanic: to you'")
+
+
+def test_what_is_said_to_the_other_one_counts_as_said(set_: stage.Stage) -> None:
+    assert differences(set_, BOTH + 'must: says "to you"\n') == []
+    [found] = differences(set_, TALK + 'must: says "to you"\n')
+    assert "it is never said" in found
+
+
+def test_a_case_that_is_held_is_so_from_its_first_word_and_is_not_opened_by_that(set_: stage.Stage) -> None:
+    text = "flow: rattle\ngiven:\n  held: mechanic\nyou: it rattles\n"
+    found = script.read(text, "s.txt")
+    assert not stage.opens_case(found)
+    began = stage.begin(found, set_)
+    assert (began.holders, began.complaint) == (("mechanic",), "")
+    end = played(set_, text).end
+    assert (end.holders, end.complaint, end.rider) == (("mechanic",), "it rattles", "rider")
+
+
+def test_a_talk_with_a_mechanic_is_saved_with_his_hold(set_: stage.Stage) -> None:
+    held = "given:\n  held: mechanic\n\n"
+    text = BOTH.replace("\n\nyou: it", f"\n\n{held}you: it", 1)
+    saved = rehearse.save(played(set_, text).end.entries, set_)
+    assert held in saved
+    assert differences(set_, saved) == []
 
 
 # --- saving and restoring ------------------------------------------------------------------------

@@ -54,6 +54,7 @@ must: ends in handed_over
 must: says caution hot-oil
 must: stop big-knock stands
 must: standing nut-loose = found
+must: outcome nut-loose
 must: first suspect nut-loose
 must: asks knock
 must: says "leave it"
@@ -103,12 +104,13 @@ def test_what_must_hold_is_read_and_says_itself() -> None:
         (True, "caution", "hot-oil", ""),
         (True, "stop", "big-knock", "stands"),
         (True, "standing", "nut-loose", "found"),
+        (True, "outcome", "nut-loose", ""),
         (True, "first", "nut-loose", ""),
         (True, "asks", "knock", ""),
         (True, "says", "leave it", ""),
         (False, "offers", "refit-nut", ""),
     ]
-    assert [str(r) for r in rules] == WHOLE.strip().split("\n")[-8:]
+    assert [str(r) for r in rules] == WHOLE.strip().split("\n")[-9:]
     assert rules[0].place == (28, 7)
 
 
@@ -130,8 +132,10 @@ def test_line_ends_of_another_system_are_understood() -> None:
 
 PRINTED = st.text(st.characters(codec="utf-8", exclude_characters="\r\n"), max_size=20)
 TURNS = st.builds(
-    lambda kind, lines: Line(kind, tuple(lines)),
-    st.sampled_from(["you", "bot", "mechanic", "admin"]),
+    lambda who, lines: Line(who[0], tuple(lines), who[1]),
+    st.sampled_from(
+        [("you", ""), ("bot", ""), ("mechanic", ""), ("admin", ""), ("bot", "rider"), ("bot", "mechanic")]
+    ),
     st.lists(PRINTED, min_size=1, max_size=4),
 )
 
@@ -140,6 +144,42 @@ TURNS = st.builds(
 def test_whatever_is_said_reads_back_the_same(turns: list[Line]) -> None:
     script = Script("s.txt", (turn("you", "hello"), *turns))
     assert read(write(script), "s.txt").lines == script.lines
+
+
+TWO = """\
+given:
+  held: mechanic
+
+you: it rattles
+mechanic: that is the nut
+bot: Noted.
+bot to rider: The mechanic noted something.
+            : That is all.
+bot to mechanic:
+"""
+
+
+def test_what_is_said_to_the_other_one_names_him_and_comes_back_as_it_was_written() -> None:
+    script = read(TWO, "s.txt")
+    assert [(x.kind, x.key, x.lines) for x in script.talk[2:]] == [
+        ("bot", "", ("Noted.",)),
+        ("bot", "rider", ("The mechanic noted something.", "That is all.")),
+        ("bot", "mechanic", ("",)),
+    ]
+    assert write(script) == TWO
+    assert write(Script("s.txt", (turn("bot", "a\nb", "rider"),))) == "bot to rider: a\n            : b\n"
+
+
+@pytest.mark.parametrize("line", ["bot to nobody: x", "bot to: x", "you to rider: x", "bot rider: x"])
+def test_nobody_else_is_spoken_to(line: str) -> None:
+    [found] = problems(f"you: x\n{line}\n")
+    assert found.startswith("s.txt:2:1: S001")
+
+
+def test_who_sits_at_the_case_is_told_by_who_speaks_or_holds_it() -> None:
+    assert read("you: x\n", "s.txt").seats == ("rider",)
+    assert read("you: x\nmechanic: y\n", "s.txt").seats == ("rider", "mechanic")
+    assert read("given:\n  held: mechanic\nyou: x\n", "s.txt").seats == ("rider", "mechanic")
 
 
 @given(st.text(max_size=60))

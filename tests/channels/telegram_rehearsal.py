@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import zip_longest
 from typing import Any
@@ -70,12 +70,13 @@ def unsayable(script: Script) -> str:
 class Step:
     """One line that is said, its turn in the core, and the lines of the sample that answer it.
 
-    `presses`: how the buttons begin that say the same, in the order in which they are pressed; `told`: the
-    whole words of these answers.
+    `beside`: the lines for the one who did not speak. `presses`: how the buttons begin that say the same, in
+    the order in which they are pressed; `told`: the whole words of these answers.
     """
 
     exchange: Exchange
     wanted: tuple[str, ...]
+    beside: tuple[str, ...] = ()
     presses: tuple[str, ...] = ()
     told: str = ""
 
@@ -99,21 +100,24 @@ def steps_of(script: Script, stage: Stage) -> list[Step]:
         presses = _presses(desk, exchange, open_)
         labels = {f"{c.n} ": c.label for c in open_.choices if not c.control}
         told = "; ".join(labels[press] for press in presses if press in labels)
-        found.append(Step(exchange, wanted[exchange.line.n], presses, told))
+        own, beside = wanted[exchange.line.n]
+        found.append(Step(exchange, own, beside, presses, told))
         asked |= {m.to or who: m for m in exchange.messages if m.choices}
     return found
 
 
-def _written(script: Script) -> dict[int, tuple[str, ...]]:
-    """The bot's lines of the file by the number of the line that they answer."""
-    found: dict[int, tuple[str, ...]] = {}
+def _written(script: Script) -> dict[int, tuple[tuple[str, ...], tuple[str, ...]]]:
+    """The bot's lines of the file by the number of the line that they answer: to who spoke, to the other."""
+    found: dict[int, tuple[tuple[str, ...], tuple[str, ...]]] = {}
     at = 0
     for line in script.talk:
         if line.kind == "bot":
-            found[at] += tuple(text for raw in line.lines if (text := even(raw)))
+            said = tuple(text for raw in line.lines if (text := even(raw)))
+            own, beside = found[at]
+            found[at] = (own, (*beside, *said)) if line.key else ((*own, *said), beside)
         elif line.kind != "clock":
             at = line.n
-            found[at] = ()
+            found[at] = ((), ())
     return found
 
 
@@ -140,8 +144,8 @@ def _presses(desk: Desk, exchange: Exchange, asked: Message) -> tuple[str, ...]:
 # --- what is given ------------------------------------------------------------------------------
 
 
-def lay_given(store: turn.Store, script: Script, stage: Stage, rider: Person) -> None:
-    """Put into the record what stands there before the first word."""
+def lay_given(store: turn.Store, script: Script, stage: Stage, rider: Person, mechanic: str) -> None:
+    """Put into the record what stands there before the first word. `mechanic`: who holds it, or ""."""
     at, desk = turn.stamp(script.now), stage.desk(script)
     with store.writing():
         person = store.meet(CHANNEL, str(rider.id), rider.name, "rider", at)
@@ -154,18 +158,20 @@ def lay_given(store: turn.Store, script: Script, stage: Stage, rider: Person) ->
                 store.read_meter(made, bike.hours, bike.hours, at)
             for page in stages.pages(script):
                 store.write_book(made, page.line, page.at)
-        if stages.opens_case(script):
-            _open_case(store, stages.begin(script, stage).entries, person, str(rider.id))
+        if given := stages.begin(script, stage).entries:
+            _open_case(store, given, person, str(rider.id), {"rider": person.name, "mechanic": mechanic})
 
 
-def _open_case(store: turn.Store, given: Sequence[Entry], person: Any, chat: str) -> None:
-    [bike] = store.bikes_of(person.id)
+def _open_case(
+    store: turn.Store, given: Sequence[Entry], person: Any, chat: str, names: Mapping[str, str]
+) -> None:
     entries = []
     for entry in given:
         event = entry.event
         if event.kind == "bike_taken":
+            [bike] = store.bikes_of(person.id)
             event = event.model_copy(update={"bike": bike.id})
-        entries.append(replace(entry, who=person.name if entry.who == "rider" else entry.who, event=event))
+        entries.append(replace(entry, who=names[entry.who] or entry.who, event=event))
     at = entries[0].at
     case = store.open_case(person.id, at)
     store.append(case, entries)
@@ -183,6 +189,7 @@ class Shown:
     step: Step
     pressed: bool
     new: tuple[Seen, ...]
+    beside: tuple[Seen, ...]  # what the other one saw
     answered: Seen | None  # the question that stood open before, as it looks now
     with_buttons: int  # messages that can be pressed now
     case: int
@@ -202,21 +209,33 @@ class Phones:
     def play(self) -> None:
         """From what is given to the last line."""
         self.bot.stands = self.script.now
-        lay_given(self.store, self.script, self.stage, self.people["rider"])
+        held = any(given.kind == stages.HELD for given in self.script.given)
+        name = self._known(self._meet_mechanic()).name if held else ""
+        if held and self.steps[0].who == "mechanic":  # nobody is written to who has never written
+            self.people["rider"].start()
+            self._rest()
+        lay_given(self.store, self.script, self.stage, self.people["rider"], name)
+        if held:
+            rider = self.people["rider"]
+            case = self.store.current(turn.Address(CHANNEL, str(rider.id)), self._known(rider).id)
+            assert case is not None
+            self.bot.seat_mechanic(case, self.people["mechanic"].id)
         for step in self.steps:
             self.bot.stands = step.exchange.now
             if step.who not in self.people:
-                self._seat_mechanic()
+                self.bot.seat_mechanic(self.shown[-1].case, self._meet_mechanic().id)
             self.shown.append(self._turn(self.people[step.who], step))
 
-    def _seat_mechanic(self) -> None:
+    def _meet_mechanic(self) -> Person:
         mechanic = self.people["mechanic"] = self.bot.server.person("Mo")
         mechanic.start()
         self._rest()
-        self.bot.seat_mechanic(self.shown[-1].case, mechanic.id)
+        return mechanic
 
     def _turn(self, person: Person, step: Step) -> Shown:
         last = max((seen.message_id for seen in person.sees()), default=0)
+        others = [other for other in self.people.values() if other is not person]
+        before = {other.id: max((s.message_id for s in other.sees()), default=0) for other in others}
         open_ = next((seen for seen in reversed(person.bot_says()) if seen.rows), None)
         pressed = bool(step.presses) and self.turn_to_press
         self.turn_to_press ^= bool(step.presses)
@@ -226,12 +245,13 @@ class Phones:
             self._write(person, step)
         says = person.bot_says()
         new = tuple(seen for seen in says if seen.message_id > last)
+        beside = tuple(s for other in others for s in other.bot_says() if s.message_id > before[other.id])
         answered = next((seen for seen in says if open_ and seen.message_id == open_.message_id), None)
         case = self.store.current(turn.Address(CHANNEL, str(person.id)), self._known(person).id)
         assert case is not None
         entries = self.store.value("select count(*) from entries where case_id = ?", case)
         buttons = sum(1 for seen in says if seen.rows)
-        return Shown(step, pressed, new, answered, buttons, case, int(entries))
+        return Shown(step, pressed, new, beside, answered, buttons, case, int(entries))
 
     def _known(self, person: Person) -> Any:
         known = self.store.known_as(CHANNEL, str(person.id))
@@ -285,11 +305,13 @@ class Phones:
         """The first line that the sample has and the phone does not show there, or the other way."""
         names = [self._known(person).name for person in self.people.values()]
         named = re.compile(rf"\b(rider|mechanic) (?:{'|'.join(map(re.escape, names))})\b")
-        got = [named.sub(r"\1", line) for seen in shown.new for line in page(seen)]
-        for want, have in zip_longest(shown.step.wanted, got, fillvalue=""):
-            if have not in headed(want):
-                yield f"wanted {want!r}, the phone shows {have!r}"
-                return
+        pairs = (("", shown.step.wanted, shown.new), ("beside: ", shown.step.beside, shown.beside))
+        for where, wanted, phone in pairs:
+            got = [named.sub(r"\1", line) for seen in phone for line in page(seen)]
+            for want, have in zip_longest(wanted, got, fillvalue=""):
+                if have not in headed(want):
+                    yield f"{where}wanted {want!r}, the phone shows {have!r}"
+                    return
 
     def _other_entries(self) -> Iterator[str]:
         """The first entry of each case in which record and core differ."""
@@ -316,7 +338,7 @@ class Phones:
             for entry in self.store.entries(shown.case)[len(before.entries) : shown.entries]:
                 after = apply(after, entry)
             states[shown.case] = after
-            messages = tuple(self._message(seen) for seen in shown.new)
+            messages = tuple(self._message(seen) for seen in (*shown.new, *shown.beside))
             exchanges.append(Exchange(shown.step.line, shown.step.exchange.now, before, messages, after))
         return broken(Played(self.script, State(), tuple(exchanges)), self.stage.flow)
 
@@ -383,7 +405,7 @@ def told(entry: Entry, names: dict[str, str]) -> dict[str, Any]:
             event.pop("number")
     elif event["kind"] in ("bike_taken", "book_written"):
         event.pop("bike")
-    elif event["kind"] == "noted":
+    elif event["kind"] in ("noted", "rider_answered"):
         event["file"] = bool(event["file"])
     elif event["kind"] == "asked":
         event["seat"] = names.get(event["seat"], event["seat"])

@@ -492,8 +492,13 @@ def test_what_both_answer_is_kept_and_each_is_told(
     say(max_, "again")
     assert PAPER in newest(max_).text
     say(robin, "1")
-    shown = say(max_, "2")
-    assert any("rider answered this too" in seen.text for seen in shown)
+    telegram.wait_for(
+        lambda: [s for s in max_.bot_says() if "rider answered what you are" in s.text], told="it"
+    )
+    say(max_, "2")
+    telegram.wait_for(
+        lambda: [s for s in robin.bot_says() if "mechanic answered this too" in s.text], told="it"
+    )
     with bot.record() as store:
         told = [(t.role, t.event.value) for t in store.state(1).answers if t.event.ask == "paper"]
     assert told == [("rider", ("bits",)), ("mechanic", ("lever",))]

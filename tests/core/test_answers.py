@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from bot.core.answers import read
+from bot.core.answers import as_written, read
 from bot.core.offers import (
     Ambiguous,
     Chosen,
@@ -456,3 +456,46 @@ PIECES = Offer(
 )
 def test_a_bare_number_that_may_be_an_answer_or_an_amount_is_asked_about(typed: str, wanted: Reading) -> None:
     assert read(typed, PIECES, {}) == wanted
+
+
+# --- what is said in a sentence ------------------------------------------------------------------
+
+IN_A_SENTENCE = {
+    "note": ("note", "note: ..."),
+    "ask_rider": ("ask rider", "ask rider ..."),
+    "close": ("close",),
+    "change": ("change",),
+}
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        (
+            "note: it clanks only in third gear when it is cold",
+            "it clanks only in third gear when it is cold",
+        ),
+        ("Note : Thread was OILY!", "Thread was OILY!"),
+        ("ask rider: did you change the clutch plates?", "did you change the clutch plates?"),
+        ("Ask rider Whose plates’ are these", "Whose plates’ are these"),
+        ("ask rider", ""),
+    ],
+)
+def test_any_words_may_follow_and_are_kept_as_they_were_written(text: str, wanted: str) -> None:
+    reading = read(text, None, IN_A_SENTENCE)
+    assert isinstance(reading, Control)
+    assert as_written(text, reading.rest) == wanted
+
+
+@pytest.mark.parametrize(
+    "text", ["note that it clanks", "notes", "closed", "closing", "change the oil to a thicker one"]
+)
+def test_without_its_colon_or_by_a_slip_it_is_no_such_word(text: str) -> None:
+    assert read(text, None, IN_A_SENTENCE) == Unclear()
+
+
+def test_a_very_long_sentence_is_kept_whole() -> None:
+    text = "note: " + "word " * 400
+    reading = read(text, None, IN_A_SENTENCE)
+    assert isinstance(reading, Control)
+    assert as_written(text, reading.rest) == ("word " * 400).strip()

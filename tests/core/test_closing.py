@@ -207,6 +207,17 @@ def test_what_the_mechanic_says_later_is_kept_and_opens_nothing() -> None:
     )
 
 
+def test_a_case_that_was_proved_may_still_be_closed_with_what_it_was() -> None:
+    talk = repaired().talk("done", "quiet", "1", "5 or fewer", "all of them cling", "2.5 h", "3 bits")
+    talk.say("all of them cling")
+    assert talk.state.ended == Ended(how="proved")
+    talk.wrench("customer is happy")
+    assert talk.state.ended == Ended(how="proved")  # a remark of his opens nothing
+    talk.wrench("close")
+    assert talk.state.ended == Ended(how="closed")
+    assert outcome(talk).cause == "nut-loose"
+
+
 def test_closing_can_be_taken_back() -> None:
     talk = at_bench().wrench("cause is the nut", "seen", "close", "back")
     assert talk.state.ended is None

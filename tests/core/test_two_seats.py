@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from bot.core import odds, plan, stops
 from bot.core.desk import BikeCard, Desk
-from bot.core.events import Answered, Entry
+from bot.core.events import Answered, CauseConfirmed, Entry, RiderAsked, StopLifted
 from bot.core.evidence import known_signs
 from bot.core.findings import MECHANIC
 from bot.core.history import history
@@ -243,6 +243,57 @@ def test_two_speakers_in_any_order_keep_each_his_own_question_and_the_riders_sec
             if message.to == "wrench" or (who == "wrench" and not message.to):
                 text = "\n".join([message.text, message.more, *(c.label for c in message.choices)])
                 assert not [secret for secret in SECRETS if secret in text]
+
+
+ANY_WORDS = (
+    "hello", "note: x y", "note", "ask rider: why?", "ask rider", "answer: yes", "answer", "lift the stop",
+    "lift the stop: looked, fine", "cause", "cause is the nut", "it was the drive nut", "none of these",
+    "not this one", "saw it", "judged", "repaired", "repaired: drive nut, parts 24 EUR",
+    "repaired: something odd",
+    "close", "not found", "something else", "do not close it", "drive nut", "vin 1M8GDM9AXKP042788", "vin ok",
+    "back", "it is back", "hand over", "start over", "later", "done", "yes", "no", "not sure",
+    "can't do that here", "where are we", "why", "summary", "change", "1", "2", "10", "I ran it anyway",
+    "pressed the wrong one", "more", "gone", "thanks", "it knocks", "it moves", "6 to 20", "", "...", "book",
+    "2 is wrong", "fixed: nut", "the seat is torn",
+)  # fmt: skip
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from(["rider", "wrench"]), st.sampled_from(ANY_WORDS)), max_size=20))
+def test_whatever_two_people_say_each_is_answered_and_nobody_lifts_what_he_may_not(
+    said: list[tuple[str, str]],
+) -> None:
+    talk = both()
+    for who, text in said:
+        before = talk.state
+        talk.say(text, who=who, role="mechanic" if who == "wrench" else "rider")
+        assert [m for m in talk.messages if not m.to], text
+        assert all(m.text.strip() for m in talk.messages)
+        fresh = talk.state.entries[len(before.entries) :]
+        by_word = [e.who for e in fresh if isinstance(e.event, StopLifted) and e.event.by == "mechanic"]
+        assert set(by_word) <= {"wrench"}
+        assert not [e for e in fresh if isinstance(e.event, CauseConfirmed | RiderAsked) and e.who == "rider"]
+
+
+def test_a_step_of_work_that_the_other_one_has_ended_meanwhile_moves_nothing() -> None:
+    talk = Chat(FLOW).talk(*RIDER).hold().wrench("hello", "cause is the nut", "seen")
+    while talk.asked_of_wrench[0] != "remedy":
+        talk.wrench("done" if talk.asked_of_wrench[0] == "access" else "not sure")
+    talk.wrench("do it now", "I have it all")
+    assert talk.asked_of_wrench[0] == "step"
+    talk.talk("start over", "it is back")
+    assert talk.state.work is None
+    talk.wrench("done")
+    assert "That work is no longer in hand." in talk.said
+
+
+def test_who_begins_anew_tells_the_mechanic_and_his_next_press_is_answered() -> None:
+    talk = Chat(FLOW).talk(*RIDER).hold().wrench("hello")
+    asked, choice = talk.state.asked["wrench"].seq, talk.messages[-1].choices[0].press
+    talk.say("start over")
+    assert "The rider has begun anew." in talk.to("wrench")
+    talk.say("", who="wrench", role="mechanic", press=f"{asked}:{choice}")
+    assert talk.said
 
 
 def findings(state: State) -> list[Entry]:

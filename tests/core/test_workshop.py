@@ -80,8 +80,17 @@ def test_the_price_of_the_parts_is_what_he_says(words: str, money: float) -> Non
     talk = at_bench().wrench(words)
     if "USD" in words:
         assert "I count parts in EUR" in talk.said
+    if talk.asked_of_wrench[0] == "repair":  # too many other words: asked which work it was
+        talk.wrench("1")
     talk.wrench("yes")
     assert [done.money for done in mended(talk)] == [money]
+
+
+def test_work_that_is_only_partly_meant_by_the_words_is_asked_about() -> None:
+    """Taken for a listed repair it would lift stops."""
+    talk = at_bench().wrench("repaired: drive shaft seal pressed in anew")
+    assert talk.asked_of_wrench[0] == "repair"
+    assert [c.label for c in talk.messages[-1].choices][:2] == ["Refit the drive nut", "None of these"]
 
 
 def test_without_clear_words_he_picks_from_a_list_and_the_price_is_not_lost() -> None:
@@ -93,12 +102,12 @@ def test_without_clear_words_he_picks_from_a_list_and_the_price_is_not_lost() ->
 
 
 def test_work_that_is_in_no_list_is_kept_in_his_own_words_and_moves_no_odds() -> None:
-    talk = at_bench().wrench("repaired: Welded the engine mount")
+    talk = at_bench().wrench("repaired: Welded the engine mount, parts 5 EUR")
     assert talk.asked_of_wrench[0] == "repair"
     talk.wrench("none of these")
-    assert talk.state.notes[-1][3] == Noted(words="Welded the engine mount", about="work")
+    assert talk.state.notes[-1][3] == Noted(words="Welded the engine mount, parts 5 EUR", about="work")
     assert mended(talk) == []
-    assert "The mechanic has done this: Welded the engine mount" in talk.to("rider")
+    assert "The mechanic has done this: Welded the engine mount, parts 5 EUR" in talk.to("rider")
     assert talk.asked_of_wrench == ("question", "amount")
 
 

@@ -16,11 +16,12 @@ import pytest
 from bot import turn
 from bot.core.conversation import receive
 from bot.core.events import BikeTaken, CaseHeld, Entry, Heard, Role, WasHeard
+from bot.core.reminders import look_of
 from bot.core.state import State, apply
 from bot.record.post import Outgoing
 from bot.record.replay import moment
 from bot.record.store import Store
-from tests.rattle import RATTLE
+from tests.rattle import FLOW, RATTLE
 
 NINE = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
 RIGHT, OTHER = "1M8GDM9AXKP042788", "11111111111111111"  # both with their right check digit
@@ -135,6 +136,9 @@ def test_second_looks_of_a_closed_case_are_still_waited_for(store: Store, ann: P
     ann.say("done", "quiet")
     assert store.case(1).ended == "closed"
     assert store.watching(ann.id) == [1]
+    look = look_of(FLOW, store.state(1), 1)
+    assert look is not None
+    assert (look.n, look.of) == (1, 2)
 
 
 def test_a_case_of_two_runs_again_to_the_same_entries(store: Store, ann: Person) -> None:
