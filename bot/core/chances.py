@@ -302,8 +302,11 @@ def likelihood(
     ask: str,
     known: Mapping[str, Known | bool | frozenset[str] | None] | None = None,
     weights: Array | None = None,
+    hours: float | None = None,
 ) -> Table:
     """P(outcome | row) of a question, check or `trait:<id>`; one sure outcome for a note.
+
+    `hours`: in which something had time to gather, as for `Rows`.
 
     `known` are the signs known now: answers that contradict them drop out, and of a known sign no
     more is learnt. For `several` the likeliest mark sets by `weights` (default: all rows alike)
@@ -313,7 +316,7 @@ def likelihood(
     if asked is None:
         return Table(np.ones((1, family.rows)), ("noted",))
     places = given(flow, known or {}, asked.observables)
-    rows = rows_of(flow, family)
+    rows = rows_of(flow, family, hours)
     if isinstance(asked, Choices):
         return rows.answers(ask, asked, places)
     even = np.full(family.rows, 1 / family.rows)

@@ -109,11 +109,16 @@ SAYS = {
 
 @dataclass(frozen=True, eq=False)
 class Beliefs:
-    """A weight for each row of a family; the weights need not add up to 1."""
+    """A weight for each row of a family; the weights need not add up to 1.
+
+    `shedding`: what this bike was counted to shed before a repair that is to be proved. `hours`: run since
+    the last look for what gathers; None where that was as long as the strengths speak of.
+    """
 
     family: Family
     weights: Array
-    shedding: Shedding | None = None  # what this bike was counted to shed, where a repair is to be proved
+    shedding: Shedding | None = None
+    hours: float | None = None
 
     @property
     def total(self) -> float:
@@ -333,7 +338,7 @@ def posterior(flow: Flow, traits: Traits, history: History) -> Beliefs:
             through.hear(hearing.said.word)
         through.end(hearing.end)
         ran.go_on(flow, hearing)
-    return Beliefs(through.now.family, through.now.weights, through.shedding)
+    return Beliefs(through.now.family, through.now.weights, through.shedding, ran.hours)
 
 
 @dataclass

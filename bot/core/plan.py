@@ -284,7 +284,7 @@ def _acts(desk: Desk, flow: Flow, state: State, now: odds.Beliefs, ids: Iterable
     column = {c: n for n, c in enumerate(now.family.causes)}
     for id in ids:
         ask = flow.asking(id)
-        table = odds.likelihood(flow, now.family, id, known_now, now.weights)
+        table = odds.likelihood(flow, now.family, id, known_now, now.weights, now.hours)
         if table.outcomes.shape[0] < 2:
             continue
         looks = tuple((column[f.cause], f.catches, f.false_alarm) for f in _finds(ask) if f.cause in column)

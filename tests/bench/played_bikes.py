@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from bot.core import plan
 from bot.core.findings import ASKED, LOOKED, Finding, Mended, Ran, Said, reading
 from tests.bench.played_flow import HAND_OVER, WATCH, WATCH_HOLDS, Case, Garage, Move, Planner
-from tests.bench.worlds_of_flow import NOTHING, UNLISTED, Bike
+from tests.bench.worlds_of_flow import NOTHING, UNLISTED, Bike, gathered
 
 LONGEST = 300  # moves; a policy that needs more goes in circles
 
@@ -159,7 +159,8 @@ class Play:
         self._open(ask.behind)
         self._pay(self.garage.asking(id), 1)
         case = self.case
-        value = self.bike.answer(id, case.part, self.planner.known(case.history))
+        hours = gathered(self.garage.flow, case.history)
+        value = self.bike.answer(id, case.part, self.planner.known(case.history), hours)
         if value is None:
             self.case = replace(case, unsure=case.unsure | {id})
         else:

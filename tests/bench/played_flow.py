@@ -161,7 +161,7 @@ class Planner:
         for cause in case.watched:
             row = now.family.member[:, now.family.at[cause]] & (now.family.member.sum(axis=1) == 1)
             weights[row] *= 1 - WATCH_HOLDS
-        return odds.Beliefs(now.family, weights)
+        return odds.Beliefs(now.family, weights, hours=now.hours)
 
     def candidates(self, case: Case) -> tuple[str, ...]:
         """Questions and looks that may be put: not twice between two repairs; what never changes once."""
@@ -199,7 +199,7 @@ class Planner:
         known = self.known(case.history)
         for id in self.candidates(case):
             ask = self.flow.asking(id)
-            table = odds.likelihood(self.flow, now.family, id, known, now.weights)
+            table = odds.likelihood(self.flow, now.family, id, known, now.weights, now.hours)
             if len(table.outcomes) > 1:
                 yield Act(
                     id=id,

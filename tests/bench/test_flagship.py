@@ -14,8 +14,8 @@ from bot.authoring import load
 from bot.core import events, plan
 from bot.core.choose import choose
 from bot.core.events import Entry
-from bot.core.findings import Finding, Looked, Marked, Mended, Ran, Said, Stepped
-from bot.core.flow import Flow
+from bot.core.findings import Answered, Finding, Looked, Marked, Mended, Ran, Said, Step, Stepped
+from bot.core.flow import FREQUENCY, Flow
 from bot.core.state import State, fold
 from tests.bench import frozen_flow
 from tests.bench.bench_flagship import FLOW, SAMPLE, Frame
@@ -30,7 +30,7 @@ from tests.bench.played_bikes import (
 )
 from tests.bench.played_flow import Case, Move, Planner, _move
 from tests.bench.report_flagship import FIXED, GATED, PLANNER
-from tests.bench.worlds_of_flow import FRAMES, NOTHING, Bike, number
+from tests.bench.worlds_of_flow import FRAMES, NOTHING, Bike, gathered, number
 from tests.core.chat import Chat
 
 NINE = datetime(2026, 5, 4, 9, tzinfo=UTC)
@@ -173,6 +173,28 @@ def test_the_arrays_give_the_bots_own_choice(flow: Flow, frames: dict[str, Frame
             assert (advice.choice.kind, advice.choice.ids) == (ours.kind, ours.ids)
             compared += 1
     assert compared >= STATES // 3, "too few states in which the bot refuses nothing"
+
+
+def test_what_gathers_has_only_the_run_to_gather_in(flow: Flow, frames: dict[str, Frame]) -> None:
+    """Where .77 show a piece that clings in 5 h, none is seen after 20 minutes with (1 - .77)^(1/15)."""
+    truth = frames["A"].truth
+    clinging = next(
+        c for c in truth.causes if flow.causes[c].shows.get("magnetic-pieces") == FREQUENCY["usually"]
+    )
+    own = flow.signs["magnetic-pieces"].background
+    assert isinstance(own, float)
+    absent = truth.rows(frozenset({clinging}), 1 / 3).of("magnetic-pieces", frozenset({0}))[0]
+    assert absent == pytest.approx(((1 - own) * (1 - 0.77)) ** (1 / 15), rel=1e-6)
+
+
+def test_the_hours_run_since_the_last_look(flow: Flow) -> None:
+    look = Finding("magnet", Answered("none"))
+    told: list[Step] = [look, Mended("clean-oil-change"), Ran(0.4), Said("same")]
+    assert gathered(flow, (look,)) is None
+    assert gathered(flow, tuple(told)) == 0.4
+    assert gathered(flow, (*told, look, Ran(1.0))) == 1.0  # what was looked for is gone with the look
+    assert gathered(flow, (*told, Ran(1.0))) == 1.4
+    assert gathered(flow, (*told, Mended("clean-oil-change"))) is None
 
 
 # --- the bikes --------------------------------------------------------------------------------------

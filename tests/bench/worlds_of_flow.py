@@ -7,7 +7,8 @@ is known of the same signs by then, so two questions about one sign agree. So al
 bikes, and a bike gives the same answer to the same question whichever policy puts it.
 
 A bike follows the model the odds use, with one liberty: the run after a repair tells the truth. It is
-over when nothing is wrong any more. What comes loose hours later lies outside the benchmark.
+over when nothing is wrong any more. What comes loose hours later lies outside the benchmark. What
+gathers in the oil had only that run to gather in, so soon after a repair there is little to see.
 """
 
 from __future__ import annotations
@@ -25,7 +26,21 @@ from bot.core import odds
 from bot.core.chances import Rows
 from bot.core.evidence import given
 from bot.core.family import LARGEST, Family
-from bot.core.findings import Answered, Known, Looked, Marked, Marks, Stepped, Value, reading, shown
+from bot.core.findings import (
+    Answered,
+    Finding,
+    History,
+    Known,
+    Looked,
+    Marked,
+    Marks,
+    Mended,
+    Ran,
+    Stepped,
+    Value,
+    reading,
+    shown,
+)
 from bot.core.flow import Asked_, Flow, Graded, Look, Number, Several
 
 Wrong = frozenset[str]
@@ -55,7 +70,7 @@ class Truth:
         self.flow = flow
         self.prior = odds.prior(flow, traits)
         self.causes = self.prior.family.causes
-        self._rows: dict[Wrong, Rows] = {}
+        self._rows: dict[tuple[Wrong, float | None], Rows] = {}
 
     @cached_property
     def upto(self) -> Any:
@@ -68,13 +83,17 @@ class Truth:
         held = zip(self.causes, family.member[row], strict=True)
         return UNLISTED if row == family.unlisted else frozenset(c for c, there in held if there)
 
-    def rows(self, wrong: Wrong) -> Rows:
-        """The chances of every answer when exactly this is wrong: a family of one row."""
-        if wrong not in self._rows:
+    def rows(self, wrong: Wrong, hours: float | None = None) -> Rows:
+        """The chances of every answer when exactly this is wrong: a family of one row.
+
+        `hours`: in which what gathers had time to gather; None, as long as the strengths speak of.
+        """
+        if (wrong, hours) not in self._rows:
             member = np.array([[cause in wrong for cause in self.causes]])
             at = 0 if wrong == UNLISTED else -1
-            self._rows[wrong] = Rows(self.flow, Family(self.causes, member, at, self.prior.family.shares))
-        return self._rows[wrong]
+            family = Family(self.causes, member, at, self.prior.family.shares)
+            self._rows[wrong, hours] = Rows(self.flow, family, hours)
+        return self._rows[wrong, hours]
 
 
 @dataclass
@@ -89,15 +108,20 @@ class Bike:
     def chance(self, *what: object) -> float:
         return number(*self.name, *what)
 
-    def answer(self, ask: str, part: int, known: Mapping[str, Known]) -> Value | None:
-        """What the rider says in the `part`-th stretch between repairs; None for "not sure"."""
+    def answer(
+        self, ask: str, part: int, known: Mapping[str, Known], hours: float | None = None
+    ) -> Value | None:
+        """What the rider says in the `part`-th stretch between repairs; None for "not sure".
+
+        `hours`: run since what gathers was last washed out; None before the first repair.
+        """
         flow = self.truth.flow
         if self.chance("sure", part, ask) < flow.asking(ask).not_sure:
             return None
         asked = reading(flow, ask)
         assert asked is not None, f"{ask} is a note"
         places = given(flow, known, asked.observables)
-        rows = self.truth.rows(self.wrong)
+        rows = self.truth.rows(self.wrong, hours)
         if isinstance(asked, Marks):
             return self._tick(asked, rows, part, ask, places)
         table = rows.answers(ask, asked, places)
@@ -148,6 +172,26 @@ class Bike:
         nth = self.tries[f"watch:{cause}"] = self.tries.get(f"watch:{cause}", 0) + 1
         if self.wrong == {cause} and self.chance("holds", cause, nth) < holds:
             self.wrong = NOTHING
+
+
+def gathered(flow: Flow, history: History) -> float | None:
+    """Hours in which something could gather: run since the last look for it after the last repair.
+
+    None until the bike has run after a repair.
+    """
+    hours: float | None = None
+    mended = looked = False
+    for step in history:
+        if isinstance(step, Mended):
+            hours, mended, looked = None, True, False
+        elif isinstance(step, Finding):
+            asked = reading(flow, step.ask)
+            seen = asked.observables if asked else ()
+            looked |= any(sign in flow.signs and flow.signs[sign].gathers for sign in seen)
+        elif isinstance(step, Ran) and mended:
+            hours = step.hours + (0.0 if looked or hours is None else hours)
+            looked = False
+    return hours
 
 
 def value_of(ask: Asked_, label: str) -> Value:

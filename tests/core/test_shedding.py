@@ -11,12 +11,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bot.core.findings import Answered, Finding, Marked, Mended, Ran, Shed, Stepped
+from bot.core import plan
+from bot.core.chances import likelihood, rows_of
+from bot.core.findings import ABSENT, Answered, Finding, Marked, Mended, Ran, Shed, Stepped
 from bot.core.flow import Flow
 from bot.core.odds import Beliefs, posterior
 from bot.core.proving import clean_hours_to
 from bot.core.shedding import sheds_anyway, without
-from tests.rattle import RATTLE, read
+from tests.rattle import RATTLE, Diary, read
 
 HOURS = 5.0
 
@@ -136,3 +138,16 @@ def test_sets_lose_what_was_mended() -> None:
         if row != family.unlisted:
             assert not family.member[bare, at]
             assert np.array_equal(np.delete(family.member[row], at), np.delete(family.member[bare], at))
+
+
+def test_what_is_asked_next_is_reckoned_over_the_same_hours() -> None:
+    """A look 20 minutes after the repair would tell little, and the planner knows it."""
+    now = after(None, (1 / 3, 0))
+    assert now.hours == pytest.approx(1 / 3)
+    table = likelihood(FLOW, now.family, "magnet", {}, now.weights, now.hours)
+    rate = -np.log(rows_of(FLOW, now.family, 1.0).of("steel-bits", ABSENT))
+    asked = FLOW.asking("magnet")
+    shows = (1 - asked.slip) * -np.expm1(-rate / 3) + asked.slip / 2
+    assert table.outcomes[table.labels.index("all")] == pytest.approx(shows)
+    problem = plan.beliefs(FLOW, Diary().state).hours
+    assert problem is None  # before any repair: as long as the strengths speak of
