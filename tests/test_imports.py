@@ -28,12 +28,15 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "bot.reports.text",
         "bot.reports.result",
         "bot.books",
+        "bot.sheets",
         "bot.__version__",
     ),
     "bot.books": ("bot.core", "bot.record", "bot.reports"),
+    "bot.sheets": ("bot.core", "bot.record", "bot.reports", "bot.books"),
     "bot.channels": ("bot.turn", "bot.core.messages", "bot.core.events.Heard", "bot.channels"),
     "bot.cli": ("bot",),
     "bot.cli_bikes": ("bot",),
+    "bot.cli_cases": ("bot",),
 }
 
 # Who may import which package of others.
@@ -47,6 +50,8 @@ OTHERS: dict[str, tuple[str, ...]] = {
     "telegram": ("bot.channels.telegram",),
     "PIL": ("bot.record",),
     "matplotlib": ("bot.reports",),
+    "typst": ("bot.reports",),
+    "fontpkg": ("bot.reports",),
 }
 
 # The core is handed everything: no clock, no chance, no files, no network, no other program.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from bot.core import odds, plan, stops
 from bot.core.agenda import Next, unmended
 from bot.core.desk import Desk
@@ -131,15 +133,25 @@ def _named(flow: Flow, state: State, seq: int) -> str:
     return f"{flow.asking(told.ask).called}: {label}"
 
 
-def _findings(words: Words, flow: Flow, state: State, cause: str, sign: int) -> str:
-    """The two or three findings that speak most for (+1) or against (-1) a cause."""
+def weighed(flow: Flow, state: State, cause: str) -> dict[str, float]:
+    """How much each finding, by its label, speaks for a cause (above 0) or against it, in decibans."""
     totals: dict[str, float] = {}  # one label may stand twice: told at first, then answered
     for w in odds.explain(flow, known(state), history(flow, state), cause):
-        label = _named(flow, state, w.seq)
-        totals[label] = totals.get(label, 0.0) + w.decibans
-    kept = [(label, db) for label, db in totals.items() if label and db * sign >= FAINT]
-    kept.sort(key=lambda x: -x[1] * sign)
-    lines = [words.say("why.finding", label=label, strength=strength(words, db)) for label, db in kept[:TOP]]
+        if label := _named(flow, state, w.seq):
+            totals[label] = totals.get(label, 0.0) + w.decibans
+    return totals
+
+
+def telling(totals: Mapping[str, float], sign: int) -> list[tuple[str, float]]:
+    """The two or three findings that speak most for (+1) or against (-1), the strongest first."""
+    kept = [(label, db) for label, db in totals.items() if db * sign >= FAINT]
+    return sorted(kept, key=lambda x: -x[1] * sign)[:TOP]
+
+
+def _findings(words: Words, flow: Flow, state: State, cause: str, sign: int) -> str:
+    """The two or three findings that speak most for (+1) or against (-1) a cause."""
+    kept = telling(weighed(flow, state, cause), sign)
+    lines = [words.say("why.finding", label=label, strength=strength(words, db)) for label, db in kept]
     return "; ".join(lines)
 
 
