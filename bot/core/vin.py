@@ -3,8 +3,8 @@
 ISO 3779 (from memory): 17 capital letters and digits, without I, O and Q, which look like digits.
 49 CFR 565.15 gives the values and weights of the check digit, which stands in the ninth place. Outside
 North America many numbers carry none, so a digit that fails asks for another look at the frame and
-rejects nothing. Off-road frames may have a shorter number without one; it is kept as it was told
-(common practice, no source).
+rejects nothing. Off-road frames may have a shorter number without one; it is kept as free
+text, in capitals and without what parts it (common practice, no source).
 """
 
 from __future__ import annotations
@@ -33,7 +33,10 @@ _STAMPED = re.compile(r"[A-Z0-9]+(?:[ ./-]+[A-Z0-9]+)*")
 
 @dataclass(frozen=True)
 class Vin:
-    """A frame number. `digit`: right or wrong by the check digit, or "none": it has no such digit."""
+    """A frame number in capitals, without spaces and dashes.
+
+    `digit`: right or wrong by the check digit, or "none": it has no such digit.
+    """
 
     text: str
     digit: Literal["right", "wrong", "none"]
@@ -46,10 +49,15 @@ def read(text: str) -> Vin | None:
     """
     plain = _plain(text)
     for told in (plain, *plain.split()):
-        whole = re.sub(r"[ .-]", "", told)
+        whole = _joined(told)
         if _WHOLE.fullmatch(whole) and _has_serial(whole):
             return Vin(whole, "right" if whole[8] == check_digit(whole) else "wrong")
-    return Vin(plain, "none") if _is_stamped(plain) else None
+    return Vin(_joined(plain), "none") if _is_stamped(plain) else None
+
+
+def _joined(told: str) -> str:
+    """Without what only parts it."""
+    return re.sub(r"[ ./-]", "", told)
 
 
 def weighted_sum(vin: str) -> int | None:
