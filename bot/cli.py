@@ -12,13 +12,12 @@ from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from bot import __version__, cli_bikes, cli_outcomes
+from bot import __version__, cli_bikes, cli_cases, cli_outcomes
 
 if TYPE_CHECKING:
     from bot.authoring.load import Loaded
     from bot.authoring.problems import Problem
     from bot.channels.seat import Role, Seat
-    from bot.record.cases import CaseLine
     from bot.record.store import Store
 
     Commands = argparse._SubParsersAction[argparse.ArgumentParser]
@@ -178,64 +177,6 @@ def rehearse_flows(args: argparse.Namespace) -> int:
         raise Refused(f"{str(wrong)[:1].upper()}{str(wrong)[1:]}.") from wrong
 
 
-# --- cases ----------------------------------------------------------------------------------
-
-
-def list_cases(args: argparse.Namespace) -> int:
-    """One line a case, newest first."""
-    with _record(args, must_exist=True) as store:
-        person = store.named(args.who) if args.who else None
-        if args.who and person is None:
-            raise Refused(f"Nobody called '{args.who}' is in this record; leave --as out to see all cases.")
-        cases = store.cases_of(person.id) if person else store.all_cases()
-        _say(_case_line(case) for case in cases)
-        if not cases:
-            print("There are no cases yet.")
-    return 0
-
-
-def _case_line(case: CaseLine) -> str:
-    bike, about = case.nickname or "no bike named", case.title or case.complaint
-    return f"{case.id:>4}  {case.last[:10]}  {case.rider}, {bike}: {about} ({case.ended or 'open'})"
-
-
-def show_case(args: argparse.Namespace) -> int:
-    """The whole sheet of a case."""
-    from bot.reports import text
-
-    with _record(args, must_exist=True) as store:
-        print(text.wrap(_summary(store, args.id), 80))
-    return 0
-
-
-def _summary(store: Store, case: int) -> str:
-    """What the sheet of a case says; before a flow was chosen, there are only the rider's own words."""
-    from bot import turn
-    from bot.reports import text
-
-    line, state = store.case(case), store.state(case)
-    if not state.hash:
-        return f'Case {case}: "{line.complaint}". No flow was chosen yet, so nothing was looked at.'
-    rider = store.person(line.person)
-    desk = turn.lay_desk(store, rider, rider, "terminal")
-    return text.whole(desk.flows[state.hash], state, datetime.now(UTC), desk)
-
-
-def replay_case(args: argparse.Namespace) -> int:
-    """Run what was heard through today's code; 1 when something goes another way."""
-    from bot import turn
-
-    with _record(args, must_exist=True) as store:
-        store.case(args.id)
-        found = turn.replay(store, args.id)
-    if found is None:
-        print(f"Case {args.id} goes the same way today.")
-        return 0
-    print(f"Case {args.id} goes another way from entry {found.seq} on:")
-    print(f"then: {found.then or 'nothing more'}\nnow:  {found.now or 'nothing more'}")
-    return 1
-
-
 # --- the record -----------------------------------------------------------------------------
 
 
@@ -383,12 +324,14 @@ def parser() -> argparse.ArgumentParser:
     _chat_arguments(commands.add_parser("chat", help="talk in the terminal or through a pipe"))
     flow = commands.add_parser("flow", help="check, try and rehearse flows")
     _flow_arguments(flow.add_subparsers(title="commands", metavar="COMMAND", required=True))
-    case = commands.add_parser("case", help="list, show and replay cases")
-    _case_arguments(case.add_subparsers(title="commands", metavar="COMMAND", required=True))
-    bike = commands.add_parser("bike", help="bikes and their books")
-    cli_bikes.add(
-        bike.add_subparsers(title="commands", metavar="COMMAND", required=True), _record, Refused, _db
-    )
+    for name, module, words in (
+        ("case", cli_cases, "cases and their sheets"),
+        ("bike", cli_bikes, "bikes and their books"),
+    ):
+        below = commands.add_parser(name, help=words)
+        module.add(
+            below.add_subparsers(title="commands", metavar="COMMAND", required=True), _record, Refused, _db
+        )
     _record_arguments(commands)
     serving = commands.add_parser("serve", help="run the bot on a network")
     _serve_arguments(serving.add_subparsers(title="networks", metavar="NETWORK", required=True))
@@ -429,21 +372,6 @@ def _flow_arguments(commands: Commands) -> None:
     playing.add_argument("--update", action="store_true", help="write the bot's lines anew")
     playing.add_argument("--coverage", action="store_true", help="show what no conversation would notice")
     playing.set_defaults(run=rehearse_flows)
-
-
-def _case_arguments(commands: Commands) -> None:
-    listing = commands.add_parser("list", help="one line a case, newest first")
-    listing.add_argument("--as", dest="who", metavar="NAME", default="", help="only the cases of this rider")
-    _db(listing)
-    listing.set_defaults(run=list_cases)
-    for name, run, words in (
-        ("show", show_case, "the whole sheet of a case"),
-        ("replay", replay_case, "run a case through today's code"),
-    ):
-        command = commands.add_parser(name, help=words)
-        command.add_argument("id", type=int, metavar="ID", help="the number of the case")
-        _db(command)
-        command.set_defaults(run=run)
 
 
 def _record_arguments(commands: Commands) -> None:

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import logging
 import traceback
-from collections.abc import Callable, Iterator, Mapping, Sequence, Set
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, date, datetime, tzinfo
 from functools import partial, reduce
@@ -46,6 +46,7 @@ from bot.record.post import Address, Incoming, Outgoing, revive_message
 from bot.record.reminding import WAKES_NOBODY, Calling
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
+from bot.sheets import gather_sheet, known_files, print_sheet
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
     from bot.core.flow import Flow
@@ -57,7 +58,8 @@ if TYPE_CHECKING:  # reading flows is slow to import and not needed for the firs
 __all__ = [
     "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Job", "Outgoing",
     "Receipt", "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo", "digest_of",
-    "draw", "everything_of", "has_trend", "picture_of", "read_book", "read_words", "revive_message",
+    "draw", "everything_of", "gather_sheet", "has_trend", "picture_of", "print_sheet", "read_book",
+    "read_words", "revive_message",
 ]  # fmt: skip
 
 LOG = logging.getLogger("sumpline.turn")
@@ -582,27 +584,14 @@ def _with_summary(store: Store, desk: Desk) -> Desk:
     def write_up(flow: Flow, state: State, now: datetime) -> str:
         from bot.reports import text
 
-        return text.summary(flow, _without_refused(store, state), now, desk=desk)
+        return text.summary(flow, known_files(store, state), now, desk=desk)
 
     def write_whole(flow: Flow, state: State, now: datetime) -> str:
         from bot.reports import text
 
-        return text.whole(flow, _without_refused(store, state), now, desk=desk)
+        return text.whole(flow, known_files(store, state), now, desk=desk)
 
     return replace(desk, summary=write_up, whole=write_whole)
-
-
-def _without_refused(store: Store, state: State) -> State:
-    """The case without files that were sent and could not be kept: nobody is to look for them."""
-    refused = store.refused_files({ref for _, _, _, note in state.notes for ref in note.file.split()})
-    if not refused:
-        return state
-    notes = ((*about, _without(note, refused)) for *about, note in state.notes)
-    return replace(state, notes=tuple(notes))
-
-
-def _without(note: Any, refused: Set[str]) -> Any:
-    return note.model_copy(update={"file": " ".join(r for r in note.file.split() if r not in refused)})
 
 
 def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:

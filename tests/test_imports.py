@@ -29,13 +29,16 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "bot.reports.result",
         "bot.books",
         "bot.outcomes",
+        "bot.sheets",
         "bot.__version__",
     ),
     "bot.books": ("bot.core", "bot.record", "bot.reports"),
     "bot.outcomes": ("bot.core", "bot.record", "bot.authoring"),
+    "bot.sheets": ("bot.core", "bot.record", "bot.reports", "bot.books"),
     "bot.channels": ("bot.turn", "bot.core.messages", "bot.core.events.Heard", "bot.channels"),
     "bot.cli": ("bot",),
     "bot.cli_bikes": ("bot",),
+    "bot.cli_cases": ("bot",),
     "bot.cli_outcomes": ("bot",),
 }
 
@@ -50,6 +53,8 @@ OTHERS: dict[str, tuple[str, ...]] = {
     "telegram": ("bot.channels.telegram",),
     "PIL": ("bot.record",),
     "matplotlib": ("bot.reports",),
+    "typst": ("bot.reports",),
+    "fontpkg": ("bot.reports",),
 }
 
 # The core is handed everything: no clock, no chance, no files, no network, no other program.

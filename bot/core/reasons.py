@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from bot.core import odds, plan, stops
 from bot.core.agenda import Next, unmended
 from bot.core.desk import Desk
@@ -135,10 +137,12 @@ def strength(words: Words, decibans: float) -> str:
     return words.say("why.strong" if size >= STRONG else "why.clear" if size >= CLEAR else "why.weak")
 
 
-def _named(words: Words, flow: Flow, state: State, seq: int, cause: str) -> str:
+def _named(words: Words | None, flow: Flow, state: State, seq: int, cause: str) -> str:
     """What an entry told of a cause; 'all of it good' and 'none of these' with what they were said of."""
     sure = next((told.event for told in state.confirmed if told.seq == seq), None)
-    if sure is not None:
+    if sure is not None and words is None:
+        return ""
+    if sure is not None and words is not None:
         return words.say("why.confirmed" if sure.cause == cause else "why.confirmed.other")
     label = said(flow, state, seq)
     told = next((e.event for e in state.entries if e.seq == seq and isinstance(e.event, Answered)), None)
@@ -147,15 +151,29 @@ def _named(words: Words, flow: Flow, state: State, seq: int, cause: str) -> str:
     return f"{flow.asking(told.ask).called}: {label}"
 
 
-def _findings(words: Words, flow: Flow, state: State, cause: str, sign: int) -> str:
-    """The two or three findings that speak most for (+1) or against (-1) a cause."""
+def weighed(flow: Flow, state: State, cause: str, words: Words | None = None) -> dict[str, float]:
+    """How much each finding, by its label, speaks for a cause (above 0) or against it, in decibans.
+
+    Without `words` a mechanic's sure word is left out: it is told elsewhere.
+    """
     totals: dict[str, float] = {}  # one label may stand twice: told at first, then answered
     for w in odds.explain(flow, known(state), history(flow, state), cause):
         label = _named(words, flow, state, w.seq, cause)
-        totals[label] = totals.get(label, 0.0) + w.decibans
-    kept = [(label, db) for label, db in totals.items() if label and db * sign >= FAINT]
-    kept.sort(key=lambda x: -x[1] * sign)
-    lines = [words.say("why.finding", label=label, strength=strength(words, db)) for label, db in kept[:TOP]]
+        if label:
+            totals[label] = totals.get(label, 0.0) + w.decibans
+    return totals
+
+
+def telling(totals: Mapping[str, float], sign: int) -> list[tuple[str, float]]:
+    """The two or three findings that speak most for (+1) or against (-1), the strongest first."""
+    kept = [(label, db) for label, db in totals.items() if db * sign >= FAINT]
+    return sorted(kept, key=lambda x: -x[1] * sign)[:TOP]
+
+
+def _findings(words: Words, flow: Flow, state: State, cause: str, sign: int) -> str:
+    """The two or three findings that speak most for (+1) or against (-1) a cause."""
+    kept = telling(weighed(flow, state, cause, words), sign)
+    lines = [words.say("why.finding", label=label, strength=strength(words, db)) for label, db in kept]
     return "; ".join(lines)
 
 

@@ -53,3 +53,18 @@ def clean(data: bytes) -> bytes:
     out = io.BytesIO()
     bare.save(out, "JPEG", quality=QUALITY, optimize=True)
     return out.getvalue()
+
+
+def for_paper(data: bytes, largest: int, quality: int) -> bytes:
+    """A kept picture as a smaller JPEG. `largest`: pixels of the longer side. Raises Unreadable."""
+    from PIL import Image
+
+    try:
+        with Image.open(io.BytesIO(data)) as picture:
+            bare = _opaque(picture)
+    except Exception as err:
+        raise Unreadable(type(err).__name__) from err
+    bare.thumbnail((largest, largest))
+    out = io.BytesIO()
+    bare.save(out, "JPEG", quality=quality, optimize=True)
+    return out.getvalue()

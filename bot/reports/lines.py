@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from bot.reports.ahead import LeftOut
+from bot.reports.orders import OrderLine
 from bot.reports.sheet import OTHER, Facts, FileLine, Hours, LookAgainLine, StopLine, Voice
 from bot.reports.wording import Wording
 
@@ -208,15 +209,19 @@ def garage(left: Iterable[LeftOut], say: Wording) -> dict[str, list[str]]:
 
 def order(sheet: Facts, say: Wording) -> Iterator[str]:
     """The parts, the totals with and without what is bought on suspicion, and handing over beside it."""
-    for line in sheet.order.lines:
-        cost = say["order.unpriced"]
-        if line.price is not None and sheet.currency:
-            cost = say["order.price"].format(amount=f"{line.price:g}", currency=sheet.currency)
-        key = "order.single" if line.single_use else "order.line"
-        told = say[key].format(n=line.quantity, name=line.name, price=cost)
-        yield f"- {told}{say['order.suspicion'] if line.suspicion else ''}"
+    yield from (f"- {order_line(line, sheet, say)}" for line in sheet.order.lines)
     if sheet.order.lines:
         yield " ".join(totals(sheet, say))
+
+
+def order_line(line: OrderLine, sheet: Facts, say: Wording) -> str:
+    """One part with its price, and whether it is bought on suspicion."""
+    cost = say["order.unpriced"]
+    if line.price is not None and sheet.currency:
+        cost = say["order.price"].format(amount=f"{line.price:g}", currency=sheet.currency)
+    key = "order.single" if line.single_use else "order.line"
+    told = say[key].format(n=line.quantity, name=line.name, price=cost)
+    return f"{told}{say['order.suspicion'] if line.suspicion else ''}"
 
 
 def totals(sheet: Facts, say: Wording) -> Iterator[str]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from bot.core.standing import Standing
+from bot.reports import work_lines
 from bot.reports.lines import (
     MOST,
     again,
@@ -32,7 +33,7 @@ from bot.reports.lines import (
     under,
     wrap,
 )
-from bot.reports.sheet import Facts, FindingLine, RepairLine, SuspectLine, Voice
+from bot.reports.sheet import ConfirmedLine, Facts, FindingLine, RepairLine, SuspectLine, Voice
 from bot.reports.wording import ENGLISH, Wording
 
 TOP = 5  # suspects told one by one
@@ -42,6 +43,8 @@ QUIET = 4  # places where nothing was seen
 UNJUDGED = 6  # of what the rider could not judge
 NOTE = 60  # letters of the last note
 FILES = 4  # photos and files named one by one
+POINTS = 4  # of closing that nobody confirmed, beside those of repairs
+QUERIES = 2  # of a mechanic's that wait for an answer
 SETTLED: tuple[Standing, ...] = ("found", "repaired", "ruled-out")
 
 
@@ -63,6 +66,20 @@ def _head(sheet: Facts, say: Wording) -> Iterator[str]:
     run = hours(sheet.hours) or say["short.hours.unknown"]
     ended = [say[f"short.ended.{sheet.ended}"]] if sheet.ended else []
     yield f"{', '.join((sheet.written_at[:10], run, *ended))}."
+    if sheet.vin:
+        yield work_lines.vin(sheet.vin, say)
+    if sheet.holders:
+        yield work_lines.holders(sheet.holders, say)
+    if sheet.outcome:
+        yield work_lines.outcome(sheet.outcome, say)
+    yield from (_sure(line, say) for line in sheet.confirmed)
+
+
+def _sure(line: ConfirmedLine, say: Wording) -> str:
+    """A cause that a mechanic is sure of."""
+    cause = work_lines.named(line.cause, line.words, say)
+    how, who = work_lines.sure_how(line.how, say), speaker(line.voice, say)
+    return say["short.sure"].format(cause=cause, how=how, who=who, day=line.voice.at[:10])
 
 
 def _stops(sheet: Facts, say: Wording) -> Iterator[str]:
@@ -197,7 +214,7 @@ def _work(repair: RepairLine, say: Wording) -> str:
     who = f"{speaker(repair.voice, say)}, {repair.voice.at[:10]}"
     done = say["short.done"].format(work=say[key].format(name=repair.name, voice=who))
     open_ = [say["repair.unconfirmed"].format(point=listed(repair.unconfirmed))] if repair.unconfirmed else []
-    return " ".join((done, *open_))
+    return " ".join(x for x in (done, work_lines.held(repair, say, "short."), *open_) if x)
 
 
 def _seen(s: SuspectLine, say: Wording) -> str:
@@ -222,6 +239,7 @@ def _others(others: Sequence[SuspectLine], say: Wording) -> str:
 
 
 def _ahead(sheet: Facts, say: Wording) -> Iterator[str]:
+    yield from _covers(sheet, say)
     if steps := " ".join(x if x[-1] in ".?!" else f"{x}." for x in doing(sheet, say)):
         yield say["short.next"].format(what=steps)
     yield " ".join(price(sheet, say))
@@ -232,6 +250,8 @@ def _ahead(sheet: Facts, say: Wording) -> Iterator[str]:
         yield from (f"- {again(look, say)}" for look in sheet.looks_again)
     if sheet.not_sure:
         yield say["short.not_sure"].format(list=_cut([topic(q) for q in sheet.not_sure], UNJUDGED, say))
+    if waiting := list(work_lines.open_queries(sheet)):
+        yield say["short.queries"].format(list=_cut(waiting, QUERIES, say))
     if sheet.ahead.left_out:
         left = garage(sheet.ahead.left_out, say).items()
         rows = [f"{_cut([topic(n) for n in names], NAMES, say)} ({why})" for why, names in left]
@@ -239,6 +259,15 @@ def _ahead(sheet: Facts, say: Wording) -> Iterator[str]:
     yield from _notes(sheet, say)
     yield say["short.whole"]
     yield say["short.outranked"]
+
+
+def _covers(sheet: Facts, say: Wording) -> Iterator[str]:
+    """What is open still; then points of what was shut again that no repair named."""
+    if still := [line.name.rstrip(".") for line in sheet.access if line.open]:
+        yield say["short.open"].format(list=listed(still))
+    told = {point for repair in sheet.repairs for point in repair.unconfirmed}
+    if left := [point for _, point in sheet.not_confirmed() if point not in told]:
+        yield say["short.not_confirmed"].format(list=_cut(left, POINTS, say))
 
 
 def _parts(sheet: Facts, say: Wording) -> Iterator[str]:

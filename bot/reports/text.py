@@ -11,9 +11,9 @@ from bot.core.desk import Desk
 from bot.core.flow import Flow
 from bot.core.state import State
 from bot.core.words import Words
-from bot.reports import pocket
+from bot.reports import pocket, work_lines
 from bot.reports.ahead import look_ahead
-from bot.reports.facts import facts
+from bot.reports.facts import NO_BOOK, facts
 from bot.reports.lines import (
     MOST,
     again,
@@ -59,13 +59,16 @@ def facts_of(flow: Flow, state: State, now: datetime, desk: Desk | None = None) 
     """The facts of a case with its beliefs and what comes next worked out."""
     desk = desk or Desk(BARE, (), {state.hash: flow}, summary=summary)
     after, before = plan.beliefs(flow, state), odds.prior(flow, plan.known(state))
-    return facts(flow, state, after, before, now, look_ahead(desk, flow, state, now))
+    book = desk.books(state.bike) if state.bike else NO_BOOK
+    words = desk.words if desk.words.texts else None
+    return facts(flow, state, after, before, now, look_ahead(desk, flow, state, now), book, words)
 
 
 def write(sheet: Facts, say: Wording = ENGLISH, width: int = 0) -> str:
     """The whole sheet as text. `width`: columns to wrap at, 0 for one fact a line."""
     parts = (
-        _stops, _head, _findings, _suspects, _repairs, _ahead, _order, _again, _not_sure, _left_out, _notes,
+        _stops, _head, _mechanics, _findings, _suspects, _repairs, _access, _ahead, _order, _again, _not_sure,
+        _left_out, _fitted, _worked, _trend, _notes,
     )  # fmt: skip
     blocks = ("\n".join(lines) for part in parts if (lines := list(part(sheet, say))))
     return wrap("\n\n".join([*blocks, say["outranked"]]), width)
@@ -101,8 +104,24 @@ def _head(sheet: Facts, say: Wording) -> Iterator[str]:
         yield say["complaint"].format(complaint=" ".join(sheet.complaint.split()))
     run = hours(sheet.hours)
     yield say["hours" if run else "hours.unknown"].format(hours=run)
+    if sheet.vin:
+        yield work_lines.vin(sheet.vin, say)
     for ask, answer in sheet.traits:
         yield say["trait"].format(ask=asked(ask), answer=answer)
+
+
+def _mechanics(sheet: Facts, say: Wording) -> Iterator[str]:
+    """How it came out, what a mechanic is sure of, what he asked; nothing while none has had a part in it."""
+    told = [work_lines.outcome(sheet.outcome, say)] if sheet.outcome else []
+    told += [work_lines.confirmed(line, say) for line in sheet.confirmed]
+    lines = [f"- {line}" for line in told]
+    for query, answer in work_lines.queries(sheet, say):
+        lines += [f"- {query}", f"  {answer}"]
+    if sheet.holders:
+        lines.append(work_lines.holders(sheet.holders, say))
+    if lines:
+        yield say["mechanics"]
+        yield from lines
 
 
 # --- findings ----------------------------------------------------------------------------------
@@ -179,6 +198,9 @@ def _suspect(s: SuspectLine, seen: set[LookLine], say: Wording) -> Iterator[str]
         run, why = hours(s.look.voice.hours), say[f"stale.{s.stale}"]
         key = "suspect.stale" if run else "suspect.stale.unknown"
         yield "  " + say[key].format(hours=run, at=moment(s.look.voice.at), why=why)
+    for key, told in (("speaks.for", s.speaks_for), ("speaks.against", s.speaks_against)):
+        if told:
+            yield "  " + say[key].format(list=work_lines.speaking(told, say))
 
 
 def _look(look: LookLine, seen: set[LookLine], say: Wording) -> Iterator[str]:
@@ -201,8 +223,22 @@ def _repairs(sheet: Facts, say: Wording) -> Iterator[str]:
     for repair in sheet.repairs:
         key = "repair.suspicion" if repair.suspicion else "repair"
         yield "- " + say[key].format(name=repair.name, voice=voice(repair.voice, say))
+        if told := work_lines.held(repair, say):
+            yield f"  {told}"
         for point in repair.unconfirmed:
             yield "  " + say["repair.unconfirmed"].format(point=point)
+
+
+def _access(sheet: Facts, say: Wording) -> Iterator[str]:
+    """What was opened, what is open still first; points that a repair names already are not said again."""
+    if sheet.access:
+        yield say["access"]
+    told = {point for repair in sheet.repairs for point in repair.unconfirmed}
+    for line in sorted(sheet.access, key=lambda line: not line.open):
+        yield f"- {work_lines.access(line, say)}"
+        for point in line.unconfirmed:
+            if point not in told:
+                yield "  " + say["repair.unconfirmed"].format(point=point)
 
 
 def _ahead(sheet: Facts, say: Wording) -> Iterator[str]:
@@ -235,6 +271,25 @@ def _left_out(sheet: Facts, say: Wording) -> Iterator[str]:
     if sheet.ahead.left_out:
         yield say["left_out"]
         yield from (f"- {why}: {listed(names)}" for why, names in garage(sheet.ahead.left_out, say).items())
+
+
+def _fitted(sheet: Facts, say: Wording) -> Iterator[str]:
+    if sheet.fitted:
+        yield say["fitted"]
+        yield from (f"- {work_lines.part(line, say)}" for line in sheet.fitted)
+
+
+def _worked(sheet: Facts, say: Wording) -> Iterator[str]:
+    if sheet.worked:
+        yield say["worked.head"]
+        yield from (f"- {work_lines.worked(line, say)}" for line in sheet.worked)
+    yield from work_lines.earlier(sheet, say)
+
+
+def _trend(sheet: Facts, say: Wording) -> Iterator[str]:
+    if sheet.trend:
+        yield say["trend"]
+        yield f"- {sheet.trend.words}"
 
 
 def _notes(sheet: Facts, say: Wording) -> Iterator[str]:

@@ -23,8 +23,8 @@ SAID = {
     "later": "later",
     "help": "help",
 }
-COMMANDS = ("start", "new", "cases", "trend", *SAID, "post", "mydata", "eraseme", "status")
-PRIVATE = ("cases", "trend", "book", "post", "mydata", "eraseme")  # not to be asked for before others
+COMMANDS = ("start", "new", "cases", "trend", *SAID, "pdf", "post", "mydata", "eraseme", "status")
+PRIVATE = ("cases", "trend", "book", "pdf", "post", "mydata", "eraseme")  # not to be asked for before others
 OWN = "own:"  # presses of the channel's own questions
 POST = f"{OWN}post:"  # and where: the group, its topic
 LABEL = 38  # characters of a case on a button
@@ -43,7 +43,8 @@ class Errands(Hearing):
     def _command(self, update: int, came: Came) -> None:
         doing = {
             "start": self._start, "new": self._new, "cases": self._cases, "mydata": self._my_data,
-            "eraseme": self._erase_me, "trend": self._trend, "post": self._post, "status": self._status,
+            "eraseme": self._erase_me, "trend": self._trend, "pdf": self._pdf, "post": self._post,
+            "status": self._status,
         }.get(came.command)  # fmt: skip
         if came.command in PRIVATE and not came.private:
             self._answer(update, came, self._say("telegram.only_private"))
@@ -134,6 +135,17 @@ class Errands(Hearing):
                 told = {"chat": came.chat, "bike": bike}
                 self.store.ask_job("trend", told, person, turn.stamp(self.clock()))
             self._hear(update, came, text=self._control(came, "trend"))
+
+    def _pdf(self, update: int, came: Came) -> None:
+        """The sheet of the case in hand as a document, when it is made."""
+        with self.store.writing():
+            person, case = self._meet(came), self._current(came)
+            if case is None or not self.store.case(case).title:
+                self._answer(update, came, self._say("telegram.pdf_none"))
+                return
+            told = {"chat": came.chat, "case": case}
+            self.store.ask_job("sheet", told, person, turn.stamp(self.clock()))
+            self._answer(update, came, self._say("telegram.pdf_coming"))
 
     # --- a copy, erasing ---------------------------------------------------------------------------
 

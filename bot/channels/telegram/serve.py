@@ -14,7 +14,7 @@ import signal
 from collections.abc import Awaitable, Callable, Coroutine, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any, Literal, TextIO
 
 from telegram import Bot, BotCommand
 from telegram.error import BadRequest, EndPointNotFound, InvalidToken, TelegramError
@@ -28,9 +28,11 @@ from bot.channels.telegram.reading import ALLOWED
 from bot.channels.telegram.reception import CHANNEL, COMMANDS, Reception
 from bot.channels.telegram.sending import Sender
 from bot.channels.telegram.settings import Settings
+from bot.core.messages import Message
 
 LOG = logging.getLogger("sumpline.telegram")
 JOB_TRIES = 3
+UPLOADED_WITHIN = 180.0  # seconds that a document may take on a slow line
 ANSWERED_WITHIN = 15.0  # seconds that the platform may take for a request
 SPINNER = 0.5  # seconds that a turn waits for the answer to its press to go out
 HELD = 1.0  # seconds of rest after a fault
@@ -298,19 +300,29 @@ class Service:
 
     async def _do_jobs(self) -> None:
         """Slow work that was asked for: made from the record, sent, and only then done."""
-        for kind, make in (("my_data", self._send_data), ("trend", self._send_trend)):
+        jobs = (("my_data", self._send_data), ("trend", self._send_trend), ("sheet", self._send_sheet))
+        for kind, make in jobs:
             for job in self.store.jobs_waiting(kind):
                 try:
                     await make(job)
                 except turn.FILE_FAULTS:
                     raise
                 except Exception as fault:
-                    with self.store.writing():
-                        self.store.job_failed(job.id, type(fault).__name__, JOB_TRIES)
+                    self._note_failure(job, fault)
                 else:
                     with self.store.writing():
                         self.store.job_done(job.id)
         await asyncio.sleep(LOOK_AGAIN)
+
+    def _note_failure(self, job: turn.Job, fault: Exception) -> None:
+        """Try it again later; who asked is told once it is given up."""
+        at = turn.stamp(self.clock())
+        with self.store.writing():
+            if self.store.job_failed(job.id, type(fault).__name__, JOB_TRIES):
+                text = turn.read_words(self.settings.language).say("telegram.job_failed")
+                to = turn.Address(CHANNEL, str(job.data["chat"]))
+                self.store.put_out(to, job.person, Message(text, kind="error"), at, n=0)
+        self.due.set()
 
     async def _send_data(self, job: turn.Job) -> None:
         data = turn.everything_of(self.store, job.person)
@@ -329,6 +341,29 @@ class Service:
             return
         await self.bot.send_photo(int(job.data["chat"]), data, caption=caption, filename="trend.png")
 
+    async def _send_sheet(self, job: turn.Job) -> None:
+        """The sheet of a case as PDF, gathered here and printed in a thread; only to who sits at the case."""
+        person, case = self.store.person(job.person), int(job.data["case"])
+        if self.store.seat_of(case, job.person) is None:
+            return
+        rider = self.store.person(self.store.case(case).person)
+        desk = turn.lay_desk(self.store, rider, person, CHANNEL, case=case)
+        handover = turn.gather_sheet(self.store, case, desk, self.clock())
+        if handover is None:
+            return
+        paper: Literal["a4", "letter"] = "letter" if person.settings.get("units") == "imperial" else "a4"
+        try:
+            data = await asyncio.to_thread(turn.print_sheet, handover, paper)
+        except ImportError:
+            LOG.warning("no sheet is printed: the package for paper is missing")
+            text = turn.read_words(self.settings.language).say("telegram.pdf_cannot")
+            await self.bot.send_message(int(job.data["chat"]), text)
+            return
+        await self.bot.send_document(
+            int(job.data["chat"]), data, filename=f"{_file_name(handover.facts.bike)}.pdf",
+            write_timeout=UPLOADED_WITHIN, read_timeout=UPLOADED_WITHIN,
+        )  # fmt: skip
+
     async def _remind_all(self) -> None:
         """Lay out what riders are to be reminded of, again and again by the clock that we were handed."""
         now = self.clock()
@@ -338,6 +373,12 @@ class Service:
             if turn.remind(self.store, now):
                 self.due.set()
         await asyncio.sleep(LOOK_AGAIN)
+
+
+def _file_name(bike: str) -> str:
+    """What a sheet is called on the phone: plain letters of the bike's name, whatever that holds."""
+    plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in bike.casefold())
+    return "-".join(x for x in ("sheet", *plain.split("-")) if x)[:60]
 
 
 async def _first_of(tasks: Sequence[asyncio.Task[Any]]) -> None:
