@@ -28,7 +28,8 @@ A file has four parts, in this order; any of them but the talk may be left out:
 
 `you:` is a rider, `mechanic:` a mechanic; a line that starts with spaces and `:` goes on with the
 one above. Every message of the bot has its own `bot:`. `[photo x]`, `[voice x]` and `[press 12:all]`
-stand for what is not typed. Comments start with `#`.
+stand for what is not typed. A rider's `share` gives the code ABCD-EF23 in every sample, and a mechanic's
+`open ABCD-EF23` brings him in. Comments start with `#`.
 """
 
 from __future__ import annotations

@@ -31,6 +31,8 @@ REST = 3  # words that may follow "change": more is a sentence about something e
 TELLING = 4  # letters of a word out of a label that is enough to mean it
 FEW = 2  # labels that such words may fit, to be asked which
 ORDINALS = 10  # of them have a word
+# Control words that are never guessed from a slip: "sharp" is an answer, and no wish to share the case.
+EXACT = frozenset({"share", "who", "take_back", "hand_back"})
 PREFIX = 3  # letters that the beginning of a label must have
 
 
@@ -333,6 +335,8 @@ def _slipped_control(talk: Reply) -> tuple[int, Control] | None:
     found = []
     for said in {talk.said, stripped(talk.said, talk.spoken, wide=False)} - {()}:
         for name, phrases in talk.controls.items():
+            if name in EXACT:
+                continue
             offs = [slips(said, tokens(phrase)) for phrase in phrases if "..." not in phrase]
             found += [(off, -len(said), Control(name)) for off in offs if off is not None]
     best = min(found, key=lambda each: each[:2], default=None)

@@ -86,7 +86,9 @@ def _stop_at_once(talk: Talk, found: tuple[str, ...]) -> None:
     imagined = replace(state, answers=tuple(acting))
     for rule, because in stops.newly_true(flow, imagined):
         talk.emit(StopRaised(rule=rule, bars=flow.stop_rules[rule].bars, because=because))
-        talk.tell(stop_message(talk, rule))
+        message = stop_message(talk, rule)
+        talk.tell(message)
+        talk.tell_others(message)
 
 
 def told_of_the_open(talk: Talk, asked: Asked) -> Reading:

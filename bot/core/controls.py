@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Iterable
 from typing import Literal
 
-from bot.core import bookkeeping, corrections, moves, plan, reasons
+from bot.core import bookkeeping, corrections, holding, moves, plan, reasons
 from bot.core.agenda import Next
 from bot.core.curing import CURED
 from bot.core.events import (
@@ -24,7 +24,7 @@ from bot.core.events import (
     Withdrawn,
 )
 from bot.core.messages import Message
-from bot.core.offers import Chosen
+from bot.core.offers import Chosen, Control
 from bot.core.phrases import plain
 from bot.core.putting import PUT, stop_message
 from bot.core.settling import upcoming
@@ -465,4 +465,15 @@ CONTROLS: dict[str, Callable[[Talk, str], After]] = {
     "lift": lift,
     "units": units,
     "erase": erase,
+    "share": holding.share,
+    "who": holding.who,
+    "take_back": holding.take_back,
+    "hand_back": holding.hand_back,
 }
+
+
+def act(talk: Talk, control: Control) -> After:
+    """Do what a control word says; what is the rider's own is refused to everyone else."""
+    if holding.refuses(talk, control.name):
+        return "again"
+    return CONTROLS[control.name](talk, control.rest)

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from bot.core import bookkeeping, controls, corrections, moves, reasons, reminded
+from bot.core import bookkeeping, controls, corrections, holding, moves, reasons, reminded
 from bot.core.agenda import Next
 from bot.core.answers import read
 from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid
@@ -99,6 +99,9 @@ def receive(desk: Desk, state: State, heard: Heard, now: datetime) -> Turn:
     """What follows from what was heard. ValueError when `now` has no zone."""
     talk = Talk(desk, state, heard, now)
     talk.emit(WasHeard(heard=heard))
+    if heard.admitted:
+        holding.begin(talk)
+        return Turn(tuple(talk.events), tuple(talk.messages))
     if heard.rewords:
         _word_anew(talk)
         return Turn(tuple(talk.events), tuple(talk.messages))
@@ -152,6 +155,8 @@ def _take_press(talk: Talk) -> None:
 
 
 def _take_words(talk: Talk) -> None:
+    if holding.hear(talk):
+        return
     asked = talk.asked
     if asked is not None and asked.what in bookkeeping.ASKED:
         if _take_for_the_book(talk, asked):
@@ -205,7 +210,7 @@ def _after_the_end(talk: Talk) -> None:
     assert ended is not None
     reading = read(talk.heard.text, None, talk.words.controls)
     if isinstance(reading, Control) and reading.name not in ("came_back", "repeat"):
-        controls.CONTROLS[reading.name](talk, reading.rest)
+        controls.act(talk, reading)
         return
     if bookkeeping.is_meant(talk):
         bookkeeping.book(talk, "")
@@ -234,8 +239,8 @@ def _take_first_words(talk: Talk) -> None:
             _apply(talk, reading)
             return
     reading = read(talk.heard.text, None, talk.words.controls)
-    if isinstance(reading, Control) and reading.name in ("book", "trend"):
-        controls.CONTROLS[reading.name](talk, reading.rest)
+    if isinstance(reading, Control) and reading.name in ("book", "trend", *holding.WORDS):
+        controls.act(talk, reading)
         return
     if bookkeeping.is_meant(talk):
         bookkeeping.book(talk, "")
@@ -365,7 +370,7 @@ def _note(talk: Talk) -> None:
 
 def _control(talk: Talk, control: Control) -> None:
     """Control words work at any step; each says whether the next step is put or the same again."""
-    after = controls.CONTROLS[control.name](talk, control.rest)
+    after = controls.act(talk, control)
     if after == "next":
         settle(talk)
         put_next(talk)
@@ -397,6 +402,10 @@ def put_next(talk: Talk) -> None:
         talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
         return
     step = unsaid(talk) or controls.pending(talk) or upcoming(talk)
+    if step.what == "bike" and not talk.owns:
+        talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
+        talk.say("held.unnamed")
+        return
     talk.emit(WasAsked(seat=talk.seat, what=step.what, id=step.id, extra=step.extra))  # type: ignore[arg-type]
     talk.tell(PUT[step.what](talk, step))
 

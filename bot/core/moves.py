@@ -139,7 +139,9 @@ def answer_ask(talk: Talk, asked: Asked, reading: Reading) -> bool:
     if "other" in found.value and isinstance(ask, (Look, Several)) and ask.other_damage:
         because = (talk.state.next_seq - 1,)
         talk.emit(StopRaised(rule=DAMAGE_SEEN, bars=("running", "riding"), because=because))
-        talk.tell(stop_message(talk, DAMAGE_SEEN))
+        message = stop_message(talk, DAMAGE_SEEN)
+        talk.tell(message)
+        talk.tell_others(message)
     return True
 
 

@@ -44,6 +44,16 @@ class Talk:
         return self.heard.who
 
     @property
+    def owner(self) -> str:
+        """Whose case it is: who opened it; the speaker where there is none yet."""
+        return self.state.entries[0].who if self.state.entries else self.heard.who
+
+    @property
+    def owns(self) -> bool:
+        """Whether the case is the speaker's own."""
+        return self.owner == self.heard.who
+
+    @property
     def asked(self) -> Asked | None:
         """The open question of this seat, or None when nothing is asked."""
         asked = self.state.asked.get(self.seat)
@@ -76,13 +86,22 @@ class Talk:
 
     def tell(self, message: Message) -> None:
         """Say a message; with more than one open case it names the bike."""
-        if self.desk.open_cases and self.state.nickname and not self.messages:
-            name = self.words.say("bike.names", name=self.state.nickname)
-            message = replace(message, text=name + message.text, short=name + (message.short or message.text))
-        self.messages.append(message)
+        first = not any(not told.to for told in self.messages)
+        self.messages.append(self._named(message) if self.desk.open_cases and first else message)
+
+    def tell_seat(self, seat: str, message: Message) -> None:
+        """Say a message to somebody else at the case, with the bike: he may be in the midst of another."""
+        self.messages.append(replace(self._named(message), choices=(), to=seat))
 
     def tell_others(self, message: Message) -> None:
         """Show a message, without its answers, to whoever else sits at the case."""
         for seat in self.state.asked:
             if seat != self.seat:
-                self.messages.append(replace(message, choices=(), to=seat))
+                self.tell_seat(seat, message)
+
+    def _named(self, message: Message) -> Message:
+        """The message with the bike's name before it."""
+        name = self.words.say("bike.names", name=self.state.nickname) if self.state.nickname else ""
+        if not name or message.text.startswith(name):
+            return message
+        return replace(message, text=name + message.text, short=name + (message.short or message.text))

@@ -19,7 +19,7 @@ from bot.record import opening
 from bot.record import store as store_module
 from bot.record.opening import RecordBusyError
 from bot.record.store import Store
-from tests.record.small_talk import NINE, Rider, beside, heard_texts, receive
+from tests.record.small_talk import NINE, Rider, beside, heard_texts, receive, seat_mechanic
 
 AT = "2026-05-01T09:00:00Z"
 PICTURE = b"JPEG of Zyxlamoth's drain plug " * 50
@@ -141,10 +141,7 @@ def test_what_a_mechanic_found_stays_without_his_name_and_words(store: Store) ->
     """The rider's safety hangs on the finding; the name is the mechanic's own."""
     ann = Rider(store, "Ann")
     ann.say("metal")
-    max_ = Rider(store, "Max Zyxlamoth", chat="garage", role="mechanic")
-    with store.writing():
-        person = store.meet("terminal", max_.name, max_.name, "mechanic", AT)
-    turn.join(store, 1, "terminal", "garage", person, NINE)
+    max_ = seat_mechanic(store, 1, "Max Zyxlamoth")
     max_.say("this is Zyxlamoth speaking")
     max_.say("all")
     max_.say("tell Ann: turn the nut by hand")

@@ -91,11 +91,14 @@ async def look(settings: Settings) -> list[str]:
     """What `--dry-run` finds: one sentence for each thing that is in the way."""
     found = []
     try:
-        turn.open_record(settings.database).close()
+        with contextlib.closing(turn.open_record(settings.database)) as store:
+            store.check_key()
         with locked(settings.database):
             pass
     except (turn.RecordError, Fatal) as wrong:
         found.append(str(wrong))
+    except turn.KeyTroubleError as wrong:
+        found.append(f"Nobody can share a case: {wrong}.")
     bot = make_bot(settings)
     try:
         await bot.initialize()
@@ -120,6 +123,7 @@ class Service:
 
     def __init__(self, settings: Settings, store: turn.Store, clock: Callable[[], datetime]) -> None:
         self.settings, self.store, self.clock = settings, store, clock
+        store.code_days = settings.code_days
         self.bot = make_bot(settings)
         self.stopping = asyncio.Event()
         self.came, self.due = asyncio.Event(), asyncio.Event()
@@ -298,7 +302,8 @@ class Service:
 
     async def _do_jobs(self) -> None:
         """Slow work that was asked for: made from the record, sent, and only then done."""
-        for kind, make in (("my_data", self._send_data), ("trend", self._send_trend)):
+        makes = (("my_data", self._send_data), ("trend", self._send_trend), ("share", self._send_link))
+        for kind, make in makes:
             for job in self.store.jobs_waiting(kind):
                 try:
                     await make(job)
@@ -329,6 +334,17 @@ class Service:
             return
         await self.bot.send_photo(int(job.data["chat"]), data, caption=caption, filename="trend.png")
 
+    async def _send_link(self, job: turn.Job) -> None:
+        """The link that brings a code, for a phone to scan from another one."""
+        words = turn.read_words(self.settings.language)
+        try:
+            data = drawn_link(str(job.data["link"]))
+        except ImportError:  # the link itself was said
+            LOG.warning("no link is drawn: the package for it is missing")
+            return
+        caption = words.say("telegram.share_scan")
+        await self.bot.send_photo(int(job.data["chat"]), data, caption=caption, filename="code.png")
+
     async def _remind_all(self) -> None:
         """Lay out what riders are to be reminded of, again and again by the clock that we were handed."""
         now = self.clock()
@@ -338,6 +354,15 @@ class Service:
             if turn.remind(self.store, now):
                 self.due.set()
         await asyncio.sleep(LOOK_AGAIN)
+
+
+def drawn_link(link: str) -> bytes:
+    """A link as a QR code (ISO/IEC 18004), PNG. ImportError where the package is missing."""
+    import segno
+
+    out = io.BytesIO()
+    segno.make(link, error="l", boost_error=False, micro=False).save(out, kind="png", scale=12, border=4)
+    return out.getvalue()
 
 
 async def _first_of(tasks: Sequence[asyncio.Task[Any]]) -> None:
