@@ -39,6 +39,7 @@ ODD, TROUBLE = "odd", "trouble"  # in the place of a digest: no code at all; the
 SHORT = 100  # characters of a message that may bring a code
 # Looked for at each word anew: in "open ABCD-EF23" the first two words are a pair of fours as well.
 _PAIR = re.compile(r"(?<![^\W_])(?=([^\W_]{4})[-\s\u2010-\u2015]?([^\W_]{4})(?![^\W_]))")
+_SAID = re.compile(rf"\b([{ALPHABET}]{{4}})-([{ALPHABET}]{{4}})\b")
 _ODD = range(6, 13)  # letters and figures of what was meant for a code behind "open"
 
 
@@ -76,6 +77,12 @@ def code_in(text: str) -> str:
     return next((f"{pair[1]}{pair[2]}".upper() for pair in _pairs(text)), "")
 
 
+def code_said(text: str) -> str:
+    """The code in a message of ours, bare; "" when there is none."""
+    found = _SAID.search(text)
+    return f"{found[1]}{found[2]}" if found else ""
+
+
 def _pairs(text: str) -> list[re.Match[str]]:
     """Where codes stand in a text, the last one first."""
     return [p for p in reversed([*_PAIR.finditer(text)]) if _is_code(f"{p[1]}{p[2]}".upper())]
@@ -91,7 +98,7 @@ def told_code(text: str, words: Words) -> str | None:
     if len(text) > SHORT or not any(letter.isdigit() for letter in text):
         return None
     said, opens = tokens(text), {*words.lists["open"]}
-    for pair in _pairs(text)[:1]:
+    for pair in _pairs(text):
         beside = {*tokens(text[: pair.start()]), *tokens(text[pair.end(2) :])}
         if beside <= opens | {*words.lists["open.beside"]}:
             return f"{pair[1]}{pair[2]}".upper()

@@ -47,7 +47,7 @@ from bot.record.post import Address, Incoming, Outgoing, revive_message
 from bot.record.reminding import WAKES_NOBODY, Calling
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
-from bot.sharing import code_in, join
+from bot.sharing import code_in, code_said, join
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
     from bot.core.flow import Flow
@@ -59,8 +59,8 @@ if TYPE_CHECKING:  # reading flows is slow to import and not needed for the firs
 __all__ = [
     "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Job", "KeyTroubleError",
     "Outgoing", "Receipt", "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo",
-    "code_in", "digest_of", "draw", "everything_of", "has_trend", "join", "picture_of", "read_book",
-    "read_words", "revive_message",
+    "code_in", "code_said", "digest_of", "draw", "everything_of", "has_trend", "join", "picture_of",
+    "read_book", "read_words", "revive_message",
 ]  # fmt: skip
 
 LOG = logging.getLogger("sumpline.turn")

@@ -89,7 +89,8 @@ def test_a_code_has_eight_of_thirty_letters_that_are_not_mistaken_for_another() 
         "open ABCD-EF23", "open abcd-ef23", "Open AbCd EF23", "open abcdef23", "OPEN: ABCD–EF23.",
         "ABCD-EF23", "abcdef23", "abcd ef23", " abcd-ef23 \n",
         "please open ABCD-EF23", "open the case ABCD-EF23 please",
-        "Hi, here is the code: ABCD-EF23", "code ABCD-EF23", "open case ABCD-EF23 thanks",
+        "Hi, here is the code: ABCD-EF23", "ABCD-EF23 here", "case ABCD EF23 now",
+        "code ABCD-EF23", "open case ABCD-EF23 thanks",
     ],
 )  # fmt: skip
 def test_a_code_is_read_however_it_is_typed(text: str) -> None:
@@ -428,7 +429,7 @@ def test_before_it_is_said_it_waits_in_the_outbox_and_in_no_copy(
 ) -> None:
     robin.say("share", shown=False)
     [out] = [o for o in turn.due(shop.store, shop.clock.now) if o.message.kind == "secret"]
-    code = sharing.code_in(out.message.text)
+    code = sharing.code_said(out.message.text)
     assert code
     kept = json.dumps(everything_of(shop.store, robin.id))
     assert sharing.shown(code) not in kept
@@ -456,7 +457,7 @@ def test_a_code_that_could_not_be_sent_is_blanked_too(shop: Workshop, robin: Tal
     turn.not_sent(shop.store, out.id, shop.clock.now + timedelta(minutes=1))
     assert shop.store.value("select text from outbox where id = ?", out.id) == out.message.text
     turn.not_sent(shop.store, out.id, None)
-    assert anywhere(shop.store, sharing.shown(sharing.code_in(out.message.text))) == set()
+    assert anywhere(shop.store, sharing.shown(sharing.code_said(out.message.text))) == set()
 
 
 def test_another_program_that_reads_delays_the_blanking_and_no_one(

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 
 from bot.authoring import script as scripts
 from bot.authoring import stage as stages
@@ -131,7 +132,7 @@ def exchanges_of(script: Script, stage: Stage, start: State, skip: int = 0) -> I
             if n <= skip:
                 continue
             said = at_the_door(heard(line, script.head("channel")), state)
-            desk = replace(desk, unused=lambda waiting=unused(state): waiting)  # type: ignore[misc]
+            desk = replace(desk, unused=partial(unused, state))
             if stage.begins_new(desk, state, said, now):
                 state = State()
             turn = stage.receive(desk, state, said, now)

@@ -97,7 +97,7 @@ class Hearing:
     def _lay_links(self, inbox: int) -> None:
         """A code is said with a link that brings it here, and comes as a picture of that link too."""
         for out in self.store.unsent(inbox):
-            code = turn.code_in(out.message.text) if out.message.kind == "secret" else ""
+            code = turn.code_said(out.message.text) if out.message.kind == "secret" else ""
             person = self.store.named(out.person)
             if code and person is not None:
                 link = f"https://t.me/{self.me.username}?start={code}"

@@ -70,13 +70,12 @@ class Reception(Errands):
         Nobody may press below a case that he may see no more.
         """
         person = self.store.known_as(CHANNEL, came.handle)
-        if person is None:
-            return False
-        case, own = receipt.case, person.id == receipt.person
+        number = person.id if person else 0
+        case, own = receipt.case, number == receipt.person
         if case is None:
             return own
-        if self.store.may_see(case, person.id):
-            return own or self.store.holds(case, person.id)
+        if self.store.may_see(case, number):
+            return own or self.store.holds(case, number)
         listed = own or came.handle in self.settings.mechanics
         return listed and self.store.is_public(case, self._where(came))
 
