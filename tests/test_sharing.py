@@ -132,7 +132,7 @@ def test_the_right_code_opens_the_case_and_both_are_told(shop: Workshop, robin: 
     assert "since the quarry" in said[1].text
     assert "hand it back" in said[2].text
     assert texts(robin.read()) == (
-        "[Goat] Max opened your case. Who has it: who has it. To end it: take it back"
+        "[Goat] Max opened your case. To see who has it: who has it. To end that: take it back"
     )
     assert shop.store.state(case).holders == ("Max",)
     held = shop.last(case, "case_held")

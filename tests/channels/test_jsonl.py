@@ -169,6 +169,37 @@ def test_a_stop_raised_by_the_mechanic_reaches_the_rider(talk: Programs) -> None
     assert reply["messages"][0]["kind"] == "stop"
 
 
+def test_a_choice_after_the_case_was_taken_back_moves_nothing(talk: Programs) -> None:
+    reply = until_asked(talk, "magnet")
+    share(talk)
+    assert labels(talk.send(**{"as": "mechanic", "text": "again"}))
+    talk.send(text="take it back")
+    before = talk.store.entries(reply["case"])
+    for n in range(1, 8):
+        told = talk.send(**{"as": "mechanic", "choice": n})
+        assert "nothing is on offer now" in told["error"]
+    assert talk.store.entries(reply["case"]) == before
+    assert talk.send(**{"as": "mechanic", "text": ""})["case"] != reply["case"]
+
+
+def test_a_choice_is_of_the_case_that_is_talked_about(talk: Programs) -> None:
+    """The last question was about another case; its number would mean something else here."""
+    first = until_asked(talk, "magnet")
+    share(talk)
+    talk.send(**{"as": "sam", "text": FIRST})
+    secret = talk.send(**{"as": "sam", "text": "share"})["messages"][0]["text"]
+    talk.send(**{"as": "mechanic", "text": "again"})
+    told = talk.send(**{"as": "mechanic", "text": secret.split("\n")[1]})
+    assert told["case"] != first["case"]
+    assert "nothing is on offer now" in talk.send(**{"as": "mechanic", "choice": 1})["error"]
+    asked = talk.send(**{"as": "mechanic", "text": "case 1"})
+    assert (asked["case"], asked["asked"]["id"]) == (first["case"], "magnet")
+    talk.send(**{"as": "mechanic", "choice": 1})
+    [case] = [line.id for line in talk.store.all_cases() if line.id != first["case"]]
+    assert talk.store.state(first["case"]).told("magnet") is not None
+    assert talk.store.state(case).answers == ()
+
+
 def test_two_riders_have_a_case_each(talk: Programs) -> None:
     first = talk.send(text=FIRST)
     second = talk.send(**{"as": "sam", "text": FIRST})
