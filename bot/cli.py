@@ -12,7 +12,7 @@ from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from bot import __version__, cli_bikes, cli_cases, cli_outcomes
+from bot import __version__, cli_bikes, cli_cases, cli_outcomes, cli_sharing
 
 if TYPE_CHECKING:
     from bot.authoring.load import Loaded
@@ -44,6 +44,20 @@ def chat(args: argparse.Namespace) -> int:
         if args.jsonl:
             return jsonl.serve(jsonl.Table(_seats(store, args)), source, out)
         return terminal.talk(_seat(store, args, args.who or _login()), source, out, _history(store))
+
+
+def _talk_on(store: Store, args: argparse.Namespace, first: str) -> int:
+    """Say something first, and go on talking if it was taken; if not, that is why the command ends."""
+    from bot.channels import terminal
+    from bot.channels.seat import Seat, clock
+
+    seat = Seat(store, args.who or _login(), clock=clock(args.now))
+    left, said = seat.left(), seat.say(first)
+    for out in said:
+        if out.message.kind == "error":
+            seat.sent(out)
+            raise Refused(out.message.text)
+    return terminal.talk(seat, _utf8(sys.stdin), _utf8(sys.stdout), _history(store), (*left, *said))
 
 
 def _history(store: Store) -> Path:
@@ -225,10 +239,19 @@ def _record(args: argparse.Namespace, must_exist: bool = False) -> Iterator[Stor
     if must_exist and not path.exists():
         raise Refused(f"There is no record at {path}; name it with --db, or begin one with 'sumpline chat'.")
     store = turn.open_record(path)
+    store.code_days = _code_days()
     try:
         yield store
     finally:
         store.close()
+
+
+def _code_days() -> int:
+    """How long codes are good, by the environment."""
+    told = os.environ.get("SUMPLINE_CODE_DAYS", "") or "7"
+    if not told.isascii() or not told.isdigit() or not 1 <= int(told) <= 90:
+        raise Refused(f"SUMPLINE_CODE_DAYS: '{told}' is not a whole number of days between 1 and 90.")
+    return int(told)
 
 
 def _own_record() -> Path:
@@ -324,14 +347,15 @@ def parser() -> argparse.ArgumentParser:
     _chat_arguments(commands.add_parser("chat", help="talk in the terminal or through a pipe"))
     flow = commands.add_parser("flow", help="check, try and rehearse flows")
     _flow_arguments(flow.add_subparsers(title="commands", metavar="COMMAND", required=True))
-    for name, module, words in (
-        ("case", cli_cases, "cases and their sheets"),
-        ("bike", cli_bikes, "bikes and their books"),
-    ):
-        below = commands.add_parser(name, help=words)
-        module.add(
-            below.add_subparsers(title="commands", metavar="COMMAND", required=True), _record, Refused, _db
-        )
+    case = commands.add_parser("case", help="cases and their sheets")
+    of_case = case.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    cli_cases.add(of_case, _record, Refused, _db)
+    cli_sharing.add_open(of_case, _record, Refused, _db, _now, _talk_on)
+    cli_sharing.add_bench(commands, _record, Refused, _db, _now, _login)
+    bike = commands.add_parser("bike", help="bikes and their books")
+    cli_bikes.add(
+        bike.add_subparsers(title="commands", metavar="COMMAND", required=True), _record, Refused, _db
+    )
     _record_arguments(commands)
     serving = commands.add_parser("serve", help="run the bot on a network")
     _serve_arguments(serving.add_subparsers(title="networks", metavar="NETWORK", required=True))

@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 from weakref import WeakSet
 
-from bot import __version__, outcomes
+from bot import __version__, outcomes, sharing
 from bot.authoring import shelf
 from bot.authoring.wording import read_words
 from bot.books import draw, has_trend, picture_of, read_book
@@ -36,6 +36,7 @@ from bot.core.words import Words
 from bot.record.cases import KeptFlow, Person
 from bot.record.export import everything_of
 from bot.record.garage import FallingReadingError
+from bot.record.grants import KeyTroubleError
 from bot.record.joblist import Job
 from bot.record.keeping import OWN_SETTINGS, RIDER_SETTINGS, Step, fill_bike, group_of, lay_messages, learn
 from bot.record.network import Fetch, Receipt, digest_of
@@ -46,6 +47,7 @@ from bot.record.post import Address, Incoming, Outgoing, revive_message
 from bot.record.reminding import WAKES_NOBODY, Calling
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
+from bot.sharing import code_in, code_said, join
 from bot.sheets import gather_sheet, known_files, print_sheet
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
@@ -56,10 +58,10 @@ if TYPE_CHECKING:  # reading flows is slow to import and not needed for the firs
 
 # What channels and the command line need beside what is defined here.
 __all__ = [
-    "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Job", "Outgoing",
-    "Receipt", "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo", "digest_of",
-    "draw", "everything_of", "gather_sheet", "has_trend", "picture_of", "print_sheet", "read_book",
-    "read_words", "revive_message",
+    "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Job", "KeyTroubleError",
+    "Outgoing", "Receipt", "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo",
+    "code_in", "code_said", "digest_of", "draw", "everything_of", "gather_sheet", "has_trend", "join",
+    "picture_of", "print_sheet", "read_book", "read_words", "revive_message",
 ]  # fmt: skip
 
 LOG = logging.getLogger("sumpline.turn")
@@ -139,8 +141,9 @@ def accept(
     at = stamp(now)
     with store.writing():
         person = store.meet(channel, handle or person_name, person_name, heard.role, at)
-        known = heard.model_copy(update={"who": person.name, "channel": channel})
-        return store.put_in(Address(channel, chat, thread), message_id, person.id, known, at, flow)
+        known = heard.model_copy(update={"who": person.name, "channel": channel, "admitted": False})
+        known, sealed = sharing.seal(store, person, known)
+        return store.put_in(Address(channel, chat, thread), message_id, person.id, known, at, flow, sealed)
 
 
 def take(
@@ -164,10 +167,13 @@ def take(
     try:
         with store.writing():
             incoming = store.incoming(inbox_id)
-            if incoming.state == "new":
-                then(_do_turn(store, incoming, at, *_talk(receive, begins_new)))
+            step = _do_turn(store, incoming, at, *_talk(receive, begins_new))
+            if step is not None:
+                then(step)
     except FILE_FAULTS:
         raise
+    except sharing.Refused as wrong:
+        sharing.refuse(store, inbox_id, wrong, at)
     except Exception as fault:
         store.incoming(inbox_id)  # no such message: its own KeyError, and nothing to count
         _count_fault(store, inbox_id, fault, at)
@@ -258,7 +264,7 @@ def stand(
 
     person, case = found
     state = store.state(case)
-    desk = lay_desk(store, _rider(store, case), person, channel)
+    desk = lay_desk(store, _rider(store, case), person, channel, case=case)
     return Standing(case, state, conversation.overview(desk, state, moment(at), person.name))
 
 
@@ -285,15 +291,6 @@ def result(store: Store, case: int) -> str:
 
     state = store.state(case)
     return report.told_to_others(KeptFlows(store)[state.hash], state, read_words()) if state.hash else ""
-
-
-def join(
-    store: Store, case: int, channel: str, chat: str, person: Person, now: datetime, thread: str = ""
-) -> None:
-    """Seat a person at a case: what he says at this address goes to it, and its stops reach him."""
-    with store.writing():
-        store.case(case)
-        store.sit_down(case, person.id, Address(channel, chat, thread), stamp(now))
 
 
 def lay_out(
@@ -436,12 +433,25 @@ def _rider(store: Store, case: int) -> Person:
 # --- one turn -------------------------------------------------------------------------------
 
 
-def _do_turn(store: Store, incoming: Incoming, at: str, receive: Receive, begins_new: BeginsNew) -> Step:
+def _do_turn(
+    store: Store, incoming: Incoming, at: str, receive: Receive, begins_new: BeginsNew
+) -> Step | None:
+    """The turn of a message; None where it was done before, or went to no case."""
+    if incoming.state != "new":
+        return None
+    came = sharing.enter(store, incoming, at)
+    if came.told:
+        sharing.answer(store, incoming, came.told, at)
+        return None
     speaker = store.person(incoming.person)
-    case, before = _find_case(store, incoming, begins_new, at)
+    case, before = (
+        (came.case, store.state(came.case)) if came.case else _find_case(store, incoming, begins_new, at)
+    )
     rider = _rider(store, case)
+    incoming = replace(incoming, heard=sharing.spoken_as(came.heard, speaker, rider))
     at_hand = store.just_reminded(speaker.id, incoming.address)
     desk = lay_desk(store, rider, speaker, incoming.address.channel, incoming.flow, case, at_hand)
+    desk = sharing.with_codes(desk, store, case, rider, incoming.address, at)
     said = receive(desk, before, incoming.heard, moment(at))
     events = [fill_bike(store, rider, event, at) for event in said.events]
     entries = _number(before, incoming.heard, events, at)
@@ -456,6 +466,7 @@ def _do_turn(store: Store, incoming: Incoming, at: str, receive: Receive, begins
         refused.append(Message(desk.words.say("shares.not_written", why=why), kind="error"))
     raised = any(isinstance(event, StopRaised) for event in events)
     lay_messages(store, incoming, step, (*said.messages, *refused), raised, at)
+    sharing.follow(store, step, incoming.id, at)
     store.mark_taken(incoming.id, case, at)
     return step
 
@@ -469,10 +480,10 @@ def _find_case(store: Store, incoming: Incoming, begins_new: BeginsNew, at: str)
     case = store.current(incoming.address, incoming.person)
     if case is not None:
         state = store.state(case)
-        if state.ended is None:
+        person, rider = store.person(incoming.person), _rider(store, case)
+        if state.ended is None or rider.id != person.id:  # a mechanic's words begin no case of his own
             return case, state
-        person = store.person(incoming.person)
-        desk = lay_desk(store, _rider(store, case), person, incoming.address.channel, incoming.flow)
+        desk = lay_desk(store, rider, person, incoming.address.channel, incoming.flow)
         if not begins_new(desk, state, incoming.heard, moment(at)):
             return case, state
     return store.open_case(incoming.person, at, group_of(store, incoming)), State()
@@ -562,7 +573,8 @@ def lay_desk(
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others)
     laid, away = outcomes.laid(store, flows, speaker), store.away(case)
     desk = replace(desk, books=partial(read_book, store), zones=_zones, reminded=reminded, away=away)
-    return _with_summary(store, replace(desk, outcomes=laid))
+    desk = replace(desk, outcomes=laid)
+    return _with_summary(store, sharing.for_speaker(store, desk, case, speaker, rider))
 
 
 def _with_past(store: Store, bike: BikeCard, case: int) -> BikeCard:
@@ -631,7 +643,8 @@ def _lay_again(store: Store, noted: Mapping[str, Any]) -> Desk:
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases)
     told = tuple(_reminded_again(one) for one in noted.get("reminded", ()))
     desk = replace(desk, books=partial(read_book, store, upto=noted.get("book")), zones=_zones, reminded=told)
-    return _with_summary(store, replace(desk, outcomes=outcomes.laid_again(noted.get("outcomes", ()))))
+    desk = replace(desk, outcomes=outcomes.laid_again(noted.get("outcomes", ())))
+    return _with_summary(store, sharing.with_old_codes(desk))
 
 
 def _reminded_again(noted: Mapping[str, Any]) -> Reminded:

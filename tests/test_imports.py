@@ -30,8 +30,11 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "bot.books",
         "bot.outcomes",
         "bot.sheets",
+        "bot.sharing",
         "bot.__version__",
     ),
+    "bot.sharing": ("bot.core", "bot.record", "bot.authoring.wording", "bot.bench"),
+    "bot.bench": ("bot.core", "bot.record"),
     "bot.books": ("bot.core", "bot.record", "bot.reports"),
     "bot.outcomes": ("bot.core", "bot.record", "bot.authoring"),
     "bot.sheets": ("bot.core", "bot.record", "bot.reports", "bot.books"),
@@ -40,6 +43,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "bot.cli_bikes": ("bot",),
     "bot.cli_cases": ("bot",),
     "bot.cli_outcomes": ("bot",),
+    "bot.cli_sharing": ("bot",),
 }
 
 # Who may import which package of others.
@@ -55,6 +59,7 @@ OTHERS: dict[str, tuple[str, ...]] = {
     "matplotlib": ("bot.reports",),
     "typst": ("bot.reports",),
     "fontpkg": ("bot.reports",),
+    "segno": ("bot.channels.telegram",),
 }
 
 # The core is handed everything: no clock, no chance, no files, no network, no other program.

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 
 from bot.authoring import script as scripts
 from bot.authoring import stage as stages
@@ -106,6 +107,8 @@ def heard(line: Line, channel: str) -> Heard:
 def line_of(said: Heard) -> Line:
     """The line that `heard` reads back as this."""
     kind: scripts.LineKind = "you" if said.role == "rider" else said.role
+    if said.admitted:
+        return scripts.turn(kind, f"open {stages.CODE}")
     if said.press:
         return scripts.turn(kind, f"[press {said.press}] {said.text}".rstrip())
     if said.file:
@@ -143,7 +146,8 @@ def exchanges_of(script: Script, stage: Stage, start: State, skip: int = 0) -> I
             n += 1
             if n <= skip:
                 continue
-            said = heard(line, script.head("channel"))
+            said = at_the_door(heard(line, script.head("channel")), state)
+            desk = replace(desk, unused=partial(unused, state))
             if stage.begins_new(desk, state, said, now):
                 state = State()
             turn = stage.receive(desk, state, said, now)
@@ -153,6 +157,27 @@ def exchanges_of(script: Script, stage: Stage, start: State, skip: int = 0) -> I
                 desk = stages.with_book(_with_bike(desk, after), book)
             yield Exchange(line, now, state, tuple(turn.messages), after, script.seats)
             state = after
+
+
+def unused(state: State) -> tuple[str, ...]:
+    """Until when each code is good that was given in a case and not used, as the record counts them."""
+    waiting: list[str] = []
+    for entry in state.entries:
+        if isinstance(entry.event, events.Shared):
+            until = datetime.fromisoformat(entry.at) + timedelta(days=Desk.code_days)
+            waiting.append(until.strftime("%Y-%m-%dT%H:%M:%SZ"))
+        elif isinstance(entry.event, events.CaseHeld):
+            waiting = waiting[1:]
+        elif isinstance(entry.event, events.HoldEnded) and not entry.event.holder:
+            waiting = []
+    return tuple(waiting)
+
+
+def at_the_door(said: Heard, state: State) -> Heard:
+    """A mechanic who says the code comes in, once for each that was given; the words are kept without it."""
+    if said.role == "mechanic" and said.text.casefold() == f"open {stages.CODE}".casefold() and unused(state):
+        return said.model_copy(update={"admitted": True, "text": "open"})
+    return said
 
 
 def written(book: tuple[Page, ...], found: Sequence[object], now: datetime) -> tuple[Page, ...]:

@@ -33,7 +33,8 @@ A file has four parts, in this order; any of them but the talk may be left out:
 `you:` is a rider, `mechanic:` a mechanic, `admin:` who runs the bot; a line that starts with spaces and `:`
 goes on with the one above. Every message of the bot has its own `bot:`; what it says to the one who did not
 speak, where several speak in a file, has `bot to rider:` or `bot to mechanic:`. `held: mechanic` means that
-the mechanic holds the case from its first word on, as by a code; it opens none by itself. `[photo x]`,
+the mechanic holds the case from its first word on, as by a code; it opens none by itself. A rider's `share`
+gives the code ABCD-EF23 in every sample, and a mechanic's `open ABCD-EF23` brings him in. `[photo x]`,
 `[voice x]` and `[press 12:all]` stand for what is not typed. Comments start with `#`.
 
 `came out:` says how closed cases came out, for everyone: 9 of 41 had this cause (or `unlisted`). Each such

@@ -18,20 +18,15 @@ SeatOf = Callable[[str], Seat]  # the seat of a name; "" is whoever speaks when 
 
 
 class Table:
-    """Everyone who speaks in this talk. A mechanic sits down at the case of whoever spoke before him."""
+    """Everyone who speaks in this talk. One comes to another's case by a code alone."""
 
     def __init__(self, seat_of: SeatOf) -> None:
         self._seat_of = seat_of
-        self._spoke: list[Seat] = []  # the last one last
 
     def seat(self, asked: Mapping[str, Any]) -> Seat:
         """The seat that a line speaks from, with the line's own time. Raises Unusable."""
         seat = self._seat_of(asked.get("as", ""))
-        pinned = replace(seat, clock=clock(asked["now"])) if "now" in asked else seat
-        if seat.role == "mechanic" and self._spoke:
-            pinned.join(self._spoke[-1])
-        self._spoke = [*(s for s in self._spoke if s is not seat), seat]
-        return pinned
+        return replace(seat, clock=clock(asked["now"])) if "now" in asked else seat
 
 
 def serve(table: Table, source: Iterable[str], out: TextIO) -> int:

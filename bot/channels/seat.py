@@ -71,6 +71,7 @@ class Seat:
     flow: str = ""
     clock: Callable[[], datetime] = field(default_factory=lambda: clock(None))
     offered: list[Choice] = field(default_factory=list)  # by the last message that had choices
+    offered_in: list[int | None] = field(default_factory=list)  # in which case
 
     # --- what goes in ----------------------------------------------------------------------
 
@@ -86,6 +87,9 @@ class Seat:
 
     def choose(self, n: int) -> Said:
         """Press the choice with this number. Raises Unusable when it is not on offer."""
+        standing = self.standing()
+        if self.offered_in != [standing.case if standing else None]:  # the talk is about another case now
+            self.offered.clear()
         if not self.offered:
             self.again()
         for choice in self.offered:
@@ -151,6 +155,7 @@ class Seat:
         for outgoing in said:
             if outgoing.message.choices:
                 self.offered[:] = outgoing.message.choices
+                self.offered_in[:] = [outgoing.case]
         return said
 
     # --- where the talk is -----------------------------------------------------------------
@@ -183,16 +188,6 @@ class Seat:
         if standing is None or asked is None or standing.state.ended is not None or asked.what == "none":
             return 0
         return asked.seq
-
-    def join(self, other: Seat) -> None:
-        """Sit down at the other's case, unless this person has one of his own here."""
-        theirs = other.standing()
-        if theirs is None or self.standing() is not None:
-            return
-        now = self.clock()
-        with self.store.writing():
-            person = self.store.meet(CHANNEL, self.who, self.who, self.role, turn.stamp(now))
-        turn.join(self.store, theirs.case, CHANNEL, CHAT, person, now)
 
 
 def _bytes(path: Path) -> bytes:

@@ -11,6 +11,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TextIO
 
+from bot import turn
 from bot.channels.plain import headed, plain
 from bot.channels.seat import Said, Seat, Unusable, unbroken
 from bot.core.messages import Choice, Message
@@ -65,13 +66,21 @@ def _controls(controls: list[Choice], width: int) -> list[str]:
 # --- the talk -------------------------------------------------------------------------------
 
 
-def talk(seat: Seat, source: TextIO, out: TextIO, history: Path | None = None) -> int:
-    """Talk until the input ends; the status for the shell. Ctrl-C and the end of input lose nothing."""
+def talk(
+    seat: Seat, source: TextIO, out: TextIO, history: Path | None = None, first: Said | None = None
+) -> int:
+    """Talk until the input ends; the status for the shell. Ctrl-C and the end of input lose nothing.
+
+    `first`: what is shown at the beginning in place of a greeting, when something was said already.
+    """
     at_terminal = source.isatty() and out.isatty()
     typed = _typed(history) if at_terminal else _piped(source, out)
     width = page_width() if at_terminal else WIDEST
     try:
-        begin(seat, out, width)
+        if first is None:
+            begin(seat, out, width)
+        else:
+            _show(seat, first, out, width)
         for text in typed:
             answer(seat, text, out, width)
         _put_off(seat, out, width)
@@ -186,7 +195,7 @@ def _history(path: Path) -> Callable[[str], None] | None:
     readline.set_history_length(KEPT)
 
     def remember(text: str) -> None:
-        if text.strip():
+        if text.strip() and not turn.code_in(text):
             readline.add_history(text)
             with suppress(OSError):
                 readline.write_history_file(path)

@@ -34,6 +34,8 @@ TELLING = 4  # letters of a word out of a label that is enough to mean it
 FEW = 2  # labels that such words may fit, to be asked which
 ORDINALS = 10  # of them have a word
 _QUOTES = str.maketrans(dict.fromkeys("’‘`´", "'"))
+# Control words that are never guessed from a slip: "sharp" is an answer, and no wish to share the case.
+EXACT = frozenset({"share", "who", "take_back", "hand_back"})
 PREFIX = 3  # letters that the beginning of a label must have
 
 
@@ -346,7 +348,7 @@ def _with_slips(talk: Reply) -> Reading | None:
 def _slipped_control(talk: Reply) -> tuple[int, Control] | None:
     """What ends a case or is told of it is never a slip: "closed" is not "close"."""
     found = []
-    forgiven = {name: phrases for name, phrases in talk.controls.items() if name not in IN_WORDS}
+    forgiven = {name: phrases for name, phrases in talk.controls.items() if name not in IN_WORDS | EXACT}
     for said in {talk.said, stripped(talk.said, talk.spoken, wide=False)} - {()}:
         for name, phrases in forgiven.items():
             offs = [slips(said, tokens(phrase)) for phrase in phrases if "..." not in phrase]

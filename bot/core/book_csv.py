@@ -26,11 +26,16 @@ class _Sheet(list[str]):
 
 
 def write_csv(rows: Sequence[Row], mark: str = ",") -> str:
+    """The book as CSV text with a header."""
+    return write_table(COLUMNS, rows, mark)
+
+
+def write_table(columns: Sequence[str], rows: Sequence[Row], mark: str = ",") -> str:
     """CSV text with a header; what a spreadsheet would run as a formula gets an apostrophe before it."""
     sheet = _Sheet()
     writer = csv.writer(sheet, delimiter=mark, quoting=csv.QUOTE_ALL, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    writer.writerows([_guarded(row.get(column, "")) for column in COLUMNS] for row in rows)
+    writer.writerow(columns)
+    writer.writerows([_guarded(row.get(column, "")) for column in columns] for row in rows)
     return "".join(sheet)
 
 

@@ -103,6 +103,9 @@ def propose(talk: Talk, text: str, replaces: int = 0) -> After:
     """Read a line and read it back; nothing is written before the yes."""
     new, text = _new_bike(talk, text)
     bike = None if new else _bike(talk, text)
+    if not talk.owns and bike is None:
+        talk.say("holding.other_bike")
+        return _after(talk)
     last = bike.shown if bike and not replaces else None  # an older line may well lie below the newest
     lines = read_line(_without_name(text, bike), ENGLISH, talk.now, last)
     if isinstance(lines, Trouble):
@@ -204,7 +207,7 @@ def put_book(talk: Talk, step: Next) -> Message:
     if any(find.photo for line in lines for find in getattr(line, "found", None) or ()):
         lead.append(words.say("book.photo"))
     offered = [Option("yes", words.say("book.yes")), Option("no", words.say("book.no"))]
-    if lines and not old and not talk.holds:
+    if lines and not old and talk.owns:
         offered.append(Option("other", words.say("book.other_bike")))
     return plain(words, " ".join((*lead, said)).strip(), offered)
 

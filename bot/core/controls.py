@@ -13,6 +13,7 @@ from bot.core import (
     confirming,
     corrections,
     frame_number,
+    holding,
     moves,
     plan,
     queries,
@@ -502,4 +503,8 @@ CONTROLS: dict[str, Callable[[Talk, str], After]] = {
     "vin": frame_number.tell,
     "units": units,
     "erase": erase,
+    "share": holding.share,
+    "who": holding.who,
+    "take_back": holding.take_back,
+    "hand_back": holding.hand_back,
 }

@@ -28,6 +28,7 @@ from bot.core import (
     confirming,
     controls,
     corrections,
+    holding,
     moves,
     queries,
     reasons,
@@ -118,6 +119,9 @@ def receive(desk: Desk, state: State, heard: Heard, now: datetime) -> Turn:
     """What follows from what was heard. ValueError when `now` has no zone."""
     talk = Talk(desk, state, heard, now)
     talk.emit(WasHeard(heard=heard))
+    if heard.admitted:
+        holding.begin(talk)
+        return Turn(tuple(talk.events), tuple(talk.messages))
     if heard.rewords:
         _word_anew(talk)
     else:
@@ -194,6 +198,8 @@ def _take_press(talk: Talk) -> None:
 
 
 def _take_words(talk: Talk) -> None:
+    if holding.hear(talk):
+        return
     asked = talk.asked
     if asked is not None and asked.what in BESIDE:
         if _take_aside(talk, asked):
@@ -307,7 +313,7 @@ def _take_first_words(talk: Talk) -> None:
             _apply(talk, reading)
             return
     reading = _reading(talk)
-    if isinstance(reading, Control) and reading.name in ("book", "trend", "vin", "shares"):
+    if isinstance(reading, Control) and reading.name in ("book", "trend", "vin", "shares", *holding.WORDS):
         _run(talk, reading)
         return
     if bookkeeping.is_meant(talk):
@@ -466,7 +472,12 @@ def _control(talk: Talk, control: Control) -> None:
 
 
 def _run(talk: Talk, control: Control) -> str:
-    """What a control word does; what is said in a sentence is handed on as it was written."""
+    """What a control word does; what is said in a sentence is handed on as it was written.
+
+    What is the rider's own is refused to everyone else.
+    """
+    if holding.refuses(talk, control.name):
+        return "again"
     rest = control.rest
     if control.name in IN_WORDS:
         rest = as_written(talk.heard.text, rest)
@@ -500,7 +511,10 @@ def put_next(talk: Talk) -> None:
         return
     first = unsaid(talk) or controls.pending(talk) or queries.waits(talk)
     step = first or upcoming(talk)
-    if first is None and seats.rests(talk, step):
+    if step.what == "bike" and not talk.owns:
+        talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
+        talk.say("held.unnamed")
+    elif first is None and seats.rests(talk, step):
         seats.rest(talk)
     elif first is None and talk.holds and step.what in FOLLOWING:
         seats.leave_to_rider(talk, step)

@@ -104,6 +104,10 @@ def _no_book(bike: str) -> Book:
     return Book()
 
 
+def _no_code() -> str:
+    raise RuntimeError("a desk without codes was handed to a talk that shares a case")
+
+
 @dataclass(frozen=True)
 class Desk:
     """`flows` is by hash and may load on demand. `settings` are the rider's standing ones.
@@ -128,3 +132,6 @@ class Desk:
     zones: Callable[[], Collection[str]] = tuple  # names of the tz database
     outcomes: Callable[[], Sequence[Tally]] = tuple  # for admins: of flows with enough closed cases
     away: Collection[str] = ()  # who of this case cannot be reached now, by name
+    code: Callable[[], str] = _no_code  # makes a code that opens this case
+    code_days: int = 7  # how long such a code is good
+    unused: Callable[[], tuple[str, ...]] = tuple  # until when (UTC ISO) codes are good that nobody used

@@ -342,7 +342,10 @@ class CaseHeld(_Event):
 
 
 class HoldEnded(_Event):
-    """This person holds the case no more: the rider took it back, or he handed it back himself."""
+    """This person holds the case no more: the rider took it back, or he handed it back himself.
+
+    `holder`: "" for whoever has a code that was not used yet; it is void.
+    """
 
     kind: Literal["hold_ended"] = "hold_ended"
     holder: str

@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 Signal = Literal["danger", "warning", "caution", "notice"]
 SIGNALS: tuple[Signal, ...] = ("danger", "warning", "caution", "notice")  # worst first
-Kind = Literal["question", "stop", "step", "plan", "result", "record", "info", "error"]
+Kind = Literal["question", "stop", "step", "plan", "result", "record", "info", "error", "secret"]
 
 
 @dataclass(frozen=True)
@@ -33,6 +33,7 @@ class Message:
     more: str = ""
     to: str = ""  # a seat's person id; empty: who spoke
     many: bool = False  # several of the choices may be taken together
+    stays: str = ""  # of a secret: what stands in its place once it is out
 
     def dump(self) -> dict[str, Any]:
         """Plain data for JSON, with all keys."""

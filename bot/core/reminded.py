@@ -22,7 +22,16 @@ SHORT = 4  # words of a bare reading
 
 def hear(talk: Talk) -> bool:
     """Whether these words are about reminders; then they have been taken."""
+    if not talk.owns and _of_the_bike(talk):
+        talk.say("holding.riders_own")
+        return True
     return any(heard(talk) for heard in (_answer, _reading, _interval, _off, _zone))
+
+
+def _of_the_bike(talk: Talk) -> bool:
+    """Whether they say what somebody is to be reminded of: that is for the bike's rider to say."""
+    names = [bike.nickname for bike in talk.desk.bikes]
+    return interval_told(talk.heard.text, names) is not None or off_told(talk.heard.text, names) is not None
 
 
 def _answer(talk: Talk) -> bool:

@@ -45,6 +45,16 @@ class Talk:
         return self.heard.who
 
     @property
+    def owner(self) -> str:
+        """Whose case it is: its rider; the speaker where there is none yet."""
+        return self.state.rider or self.heard.who
+
+    @property
+    def owns(self) -> bool:
+        """Whether the case is the speaker's own."""
+        return self.owner == self.heard.who
+
+    @property
     def asked(self) -> Asked | None:
         """The open question of this seat, or None when nothing is asked."""
         asked = self.state.asked.get(self.seat)
@@ -93,20 +103,29 @@ class Talk:
 
     def tell(self, message: Message) -> None:
         """Say a message; with more than one open case it names the bike."""
-        if self.desk.open_cases and self.state.nickname and not self.messages:
-            name = self.words.say("bike.names", name=self.state.nickname)
-            message = replace(message, text=name + message.text, short=name + (message.short or message.text))
-        self.messages.append(message)
+        first = not any(not told.to for told in self.messages)
+        self.messages.append(self._named(message) if self.desk.open_cases and first else message)
+
+    def tell_seat(self, seat: str, message: Message) -> None:
+        """Say a message to somebody else at the case, with the bike: he may be in the midst of another."""
+        self.messages.append(replace(self._named(message), choices=(), to=seat))
 
     def tell_others(self, message: Message) -> None:
         """Show a message, without its answers, to whoever else is at the case."""
         for seat in self.others:
-            self.tell_at(seat, replace(message, choices=()))
+            self.tell_seat(seat, message)
 
     def tell_at(self, seat: str, message: Message) -> None:
-        """Show a message to one person at the case."""
+        """Show a message with its answers to one person at the case."""
         self.messages.append(replace(message, to=seat))
 
     def say_at(self, seat: str, key: str, **values: object) -> None:
         """Say a line of the bot's own wording to one person at the case."""
         self.tell_at(seat, plain(self.words, self.words.say(key, **values), kind="info"))
+
+    def _named(self, message: Message) -> Message:
+        """The message with the bike's name before it."""
+        name = self.words.say("bike.names", name=self.state.nickname) if self.state.nickname else ""
+        if not name or message.text.startswith(name):
+            return message
+        return replace(message, text=name + message.text, short=name + (message.short or message.text))

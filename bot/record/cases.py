@@ -11,6 +11,7 @@ from bot.core.desk import fold_name
 from bot.core.events import Entry, Role, revive
 from bot.core.state import State, fold
 from bot.record.garage import Garage
+from bot.record.grants import ADMITTED, Grants
 from bot.record.opening import RecordError
 from bot.record.post import Address
 
@@ -93,7 +94,7 @@ def _line(row: dict[str, Any]) -> CaseLine:
     return CaseLine(**{**row, "bike": None if row["bike"] is None else str(row["bike"])})
 
 
-class Cases(Garage):
+class Cases(Garage, Grants):
     """The verbs about people, cases and flows."""
 
     # --- people ----------------------------------------------------------------------------
@@ -240,9 +241,13 @@ class Cases(Garage):
         self.run("insert or replace into current values (?, ?, ?, ?, ?)", *met, person, case)
 
     def current(self, at: Address, person: int) -> int | None:
-        """The case that a message of this person at this address goes to, or None."""
+        """The case that a message of this person at this address goes to, or None.
+
+        None too for one that he may see no more, or not there.
+        """
         found = self.value(
-            "select case_id from current where channel = ? and chat = ? and thread = ? and person = ?",
+            f"""select s.case_id from current s join cases c on c.id = s.case_id
+            where s.channel = ? and s.chat = ? and s.thread = ? and s.person = ? and {ADMITTED}""",
             *(at.channel, at.chat, at.thread, person),
         )
         return None if found is None else int(found)
@@ -254,10 +259,11 @@ class Cases(Garage):
         return None if row is None else Address(**row)
 
     def seats(self, case: int) -> dict[str, tuple[int, Address]]:
-        """Who sits at a case, by name, with number and address."""
+        """Who sits at a case and may see it there, by name, with number and address."""
         rows = self.rows(
-            """select p.name, s.person, s.channel, s.chat, s.thread from seats s
-            join people p on p.id = s.person where s.case_id = ? order by s.at, s.person""",
+            f"""select p.name, s.person, s.channel, s.chat, s.thread from seats s
+            join people p on p.id = s.person join cases c on c.id = s.case_id
+            where s.case_id = ? and {ADMITTED} order by s.at, s.person""",
             case,
         )
         return {r["name"]: (r["person"], Address(r["channel"], r["chat"], r["thread"])) for r in rows}

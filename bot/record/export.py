@@ -5,9 +5,16 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from bot.record.post import SECRET
 from bot.record.store import Store
 
 VERSION = 1
+
+# What was said to him of another's case as its mechanic is that one's; a code is told to nobody twice.
+_ANSWERS = f"""select o.at, o.channel,
+    case when {SECRET} then json_extract(o.payload, '$.stays') else o.text end as text, o.state
+    from outbox o left join cases c on c.id = o.case_id
+    where o.person = ?1 and coalesce(c.person, ?1) = ?1 order by o.id"""
 
 
 def everything_of(store: Store, person: int) -> dict[str, Any]:
@@ -24,15 +31,24 @@ def everything_of(store: Store, person: int) -> dict[str, Any]:
         "messages": [
             _heard(row) for row in store.rows("select * from inbox where person = ? order by id", person)
         ],
-        "answers": store.rows(
-            "select at, channel, text, state from outbox where person = ? order by id", person
-        ),
+        "answers": store.rows(_ANSWERS, person),
         "files": store.rows(
             "select digest, kind, size, original, at from files where person = ? order by at", person
         ),
         "reminders": store.rows(
             """select b.nickname as bike, r.kind, r.occasion, r.at, r.laid, r.again
             from reminders r join bikes b on b.id = r.bike where r.person = ? order by r.id""",
+            person,
+        ),
+        "codes": store.rows(
+            """select g.case_id as "case", g.at, g.until, g.used, g.revoked, p.name as held_by
+            from grants g join cases c on c.id = g.case_id left join people p on p.id = g.person
+            where c.person = ? order by g.id""",
+            person,
+        ),
+        "held": store.rows(
+            """select number, used as since, revoked as until from grants
+            where person = ? and used is not null order by id""",
             person,
         ),
     }

@@ -34,9 +34,14 @@ class JobList(Opened):
         return [Job(r["id"], r["kind"], json.loads(r["data"]), r["person"], r["tries"]) for r in rows]
 
     def job_done(self, id: int) -> None:
-        """It is done."""
-        self.run("update jobs set state = 'done' where id = ?", id)
+        """It is done; what it was to be made from is kept no longer."""
+        self.run("update jobs set state = 'done', data = '{}' where id = ?", id)
+        self.shed = True
 
     def job_failed(self, id: int, fault: str, limit: int) -> bool:
         """Count a failure; True once it is given up. `fault` names no person."""
-        return self.count_fault("jobs", id, fault, limit, column="result", given_up="failed")
+        over = self.count_fault("jobs", id, fault, limit, column="result", given_up="failed")
+        if over:
+            self.run("update jobs set data = '{}' where id = ?", id)
+            self.shed = True
+        return over

@@ -283,10 +283,30 @@ _SHARING = (
 )
 
 
+_DOORS = (
+    # `number`: what a mechanic calls the case on his bench while he holds it.
+    "alter table grants add column number integer",
+    "create index grants_by_person on grants(person)",
+    # The digest of a code that came with a message, until its turn; then that one came. Never the code.
+    "alter table inbox add column sealed text not null default ''",
+    "create index inbox_tries on inbox(person) where sealed = 'tried'",
+    # A mechanic who held a case once has his name in it, also when he has no seat there any more.
+    "drop trigger entries_stay",
+    """create trigger entries_stay before delete on entries
+        when not exists (select 1 from erasing join cases on cases.id = old.case_id
+                where erasing.person = cases.person)
+            and not exists (select 1 from erasing join seats on seats.person = erasing.person
+                where seats.case_id = old.case_id)
+            and not exists (select 1 from erasing join grants on grants.person = erasing.person
+                where grants.case_id = old.case_id)
+        begin select raise(abort, 'an entry is deleted only with its rider'); end""",
+)
+
+
 @MIGRATIONS(name="0005")
 def lay_sharing(db: Database) -> None:
     """Codes by which a case is shared, frame numbers, and how cases came out."""
-    for statement in _SHARING:
+    for statement in (*_SHARING, *_DOORS):
         db.execute(statement)
 
 

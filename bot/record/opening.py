@@ -66,6 +66,7 @@ class Opened:
     def __init__(self, path: str | Path) -> None:
         """Open or make the file at `path`. Raises RecordError with a sentence for people."""
         self.path = Path(path)
+        self.shed = False  # something was blanked that is to leave no trace in the write-ahead file either
         _make_private(self.path)
         with in_words(self.path):
             conn = sqlite3.connect(self.path, timeout=BUSY_SECONDS, isolation_level=None)
@@ -129,6 +130,17 @@ class Opened:
             if self.db.conn.in_transaction:  # a full disk has already rolled back
                 self.db.execute("rollback")
             raise
+        if self.shed:
+            self._shed()
+
+    def _shed(self) -> None:
+        """Empty the write-ahead file; while another program reads from it, after a later transaction."""
+        waits = self.value("pragma busy_timeout")
+        self.value("pragma busy_timeout = 0")
+        try:
+            self.shed = bool(self.value("pragma wal_checkpoint(truncate)"))
+        finally:
+            self.value(f"pragma busy_timeout = {waits}")
 
     def rows(self, sql: str, *given: Any) -> list[dict[str, Any]]:
         """All rows of a query as dictionaries."""

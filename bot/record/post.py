@@ -26,7 +26,10 @@ class Address:
 
 @dataclass(frozen=True)
 class Incoming:
-    """One accepted message. `flow`: the only flow on offer to it, "" for all."""
+    """One accepted message. `flow`: the only flow on offer to it, "" for all.
+
+    `sealed`: what stands for a code that was in its text, "" for none.
+    """
 
     id: int
     address: Address
@@ -36,6 +39,7 @@ class Incoming:
     state: Literal["new", "done", "dead"]
     tries: int
     case: int | None
+    sealed: str = ""
 
 
 @dataclass(frozen=True)
@@ -58,6 +62,7 @@ class Outgoing:
     asked: int
 
 
+SECRET = "json_extract(payload, '$.kind') = 'secret'"
 _OUT = """select o.*, p.name from outbox o join people p on p.id = o.person where """
 
 
@@ -66,6 +71,11 @@ def revive_message(payload: str) -> Message:
     data = json.loads(payload)
     choices = tuple(Choice(**choice) for choice in data.pop("choices"))
     return Message(choices=choices, **data)
+
+
+def blanked(message: Message) -> Message:
+    """What stays of a secret."""
+    return Message(message.stays, kind="info")
 
 
 def _outgoing(row: dict[str, Any]) -> Outgoing:
@@ -86,8 +96,9 @@ class Post(Opened):
     """The verbs about messages."""
 
     def put_in(
-        self, at: Address, message_id: str, person: int, heard: Heard, now: str, flow: str = ""
-    ) -> int | None:
+        self, at: Address, message_id: str, person: int, heard: Heard, now: str,
+        flow: str = "", sealed: str = "",
+    ) -> int | None:  # fmt: skip
         """Keep one message. None when this very message is here already."""
         try:
             return self.add(
@@ -100,6 +111,7 @@ class Post(Opened):
                 heard=heard.model_dump_json(),
                 flow=flow,
                 at=now,
+                sealed=sealed,
             )
         except sqlite3.IntegrityError as err:
             if "UNIQUE" not in str(err):
@@ -113,7 +125,7 @@ class Post(Opened):
             raise KeyError(inbox)
         address = Address(row["channel"], row["chat"], row["thread"])
         heard = Heard.model_validate_json(row["heard"])
-        told = {key: row[key] for key in ("id", "person", "flow", "state", "tries")}
+        told = {key: row[key] for key in ("id", "person", "flow", "state", "tries", "sealed")}
         return Incoming(address=address, heard=heard, case=row["case_id"], **told)
 
     def message_of(self, inbox: int) -> str:
@@ -129,8 +141,8 @@ class Post(Opened):
         )
         return [row["id"] for row in rows]
 
-    def mark_taken(self, inbox: int, case: int, now: str) -> None:
-        """The turn of this message is done."""
+    def mark_taken(self, inbox: int, case: int | None, now: str) -> None:
+        """The turn of this message is done; None for one that went to no case."""
         self.run("update inbox set state = 'done', case_id = ?, done = ? where id = ?", case, now, inbox)
 
     def mark_failed(self, inbox: int, fault: str, limit: int) -> bool:
@@ -207,6 +219,7 @@ class Post(Opened):
     def mark_sent(self, outbox: int, now: str) -> None:
         """The channel took it. A second call changes nothing."""
         self.run("update outbox set state = 'sent', sent = ? where id = ? and state = 'due'", now, outbox)
+        self._blank(outbox)
 
     def mark_unsent(self, outbox: int, again: str | None) -> None:
         """Sending failed: try again at that time, or (None) give it up."""
@@ -215,6 +228,19 @@ class Post(Opened):
             state = case when ? is null then 'given_up' else state end where id = ? and state = 'due'""",
             *(again, again, outbox),
         )
+        if again is None:
+            self._blank(outbox)
+
+    def _blank(self, outbox: int) -> None:
+        """A secret is kept no longer than it takes to get out; what is said instead stays in its place."""
+        payload = self.value(f"select payload from outbox where id = ? and {SECRET}", outbox)
+        if payload is None:
+            return
+        kept = blanked(revive_message(payload))
+        told = json.dumps(kept.dump(), ensure_ascii=False)
+        self.run("update outbox set text = ?, short = ?, payload = ? where id = ?",
+                 kept.text, kept.short, told, outbox)  # fmt: skip
+        self.shed = True
 
     def count_segments(self, outbox: int, segments: int, parts: int) -> None:
         """What a paid channel will spend on it."""

@@ -15,18 +15,21 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import sqlite3
 import time
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from bot.core.events import EVENT, Entry
+from bot.core.events import EVENT, Entry, HoldEnded, WasHeard
 from bot.record.joblist import JobList
 from bot.record.network import digest_of
 from bot.record.opening import BUSY_SECONDS, RecordBusyError, RecordError, in_words
 from bot.record.outcomes import Outcomes
+from bot.record.post import SECRET
 from bot.record.reminding import Reminding
 from bot.record.shown import Shown
 
@@ -45,6 +48,7 @@ _ERASE = (
     f"delete from inbox where person = :who or case_id in {_HIS_CASES}",
     f"delete from jobs where person = :who or case_id in {_HIS_CASES}",
     f"delete from grants where person = :who or case_id in {_HIS_CASES}",
+    "delete from guesses where person = :who",
     f"delete from turns where case_id in {_HIS_CASES}",
     f"delete from entries where case_id in {_HIS_CASES}",
     f"delete from links where person = :who or case_id in {_HIS_CASES}",
@@ -65,6 +69,15 @@ _ERASE = (
     "delete from handles where person = :who",
     "update published set person = null where person = :who",
     "delete from people where id = :who",
+)
+
+
+# A copy holds no secret that was on its way when it was made; `stays` is what is kept of one.
+_UNTELL = (
+    f"""update outbox set text = json_extract(payload, '$.stays'), short = '',
+        payload = json_set(payload, '$.text', json_extract(payload, '$.stays'), '$.short', '',
+            '$.kind', 'info', '$.stays', '') where {SECRET}""",
+    "update jobs set data = '{}', state = 'cancelled' where kind = 'share' and state = 'new'",
 )
 
 
@@ -141,6 +154,10 @@ class Store(Outcomes, Reminding, Shown, JobList):
         try:
             self.db.conn.backup(copy)
             copy.execute("pragma journal_mode = delete").fetchall()  # one file, no companions
+            copy.execute("pragma secure_delete = on").fetchall()
+            for statement in _UNTELL:
+                copy.execute(statement)
+            copy.commit()
         finally:
             copy.close()
 
@@ -168,16 +185,21 @@ class Store(Outcomes, Reminding, Shown, JobList):
         self._scrub()
 
     def _guest_cases(self, person: int) -> list[int]:
+        """Other riders' cases that he sits at, or held at any time."""
         rows = self.rows(
-            """select s.case_id from seats s join cases c on c.id = s.case_id
-            where s.person = ? and c.person <> ?""",
-            *(person, person),
+            """select c.id from cases c where c.person <> ?1 and (
+                exists (select 1 from seats s where s.case_id = c.id and s.person = ?1)
+                or exists (select 1 from grants g where g.case_id = c.id and g.person = ?1))""",
+            person,
         )
-        return [row["case_id"] for row in rows]
+        return [row["id"] for row in rows]
 
     def _unname(self, case: int, name: str) -> None:
         """Write a case's entries anew without this person's name, and without his own words."""
-        entries = [_without(entry, name) for entry in self.entries(case)]
+        named = _calls_by_name(self.entries(case), name)
+        for seq in named:
+            self._unname_message(case, seq, name)
+        entries = [_without(entry, name, entry.seq in named) for entry in self.entries(case)]
         self.run("delete from entries where case_id = ?", case)
         self.append(case, entries)
         self.run(
@@ -185,6 +207,15 @@ class Store(Outcomes, Reminding, Shown, JobList):
             payload = replace(payload, ?, ?) where case_id = ?""",
             *(name, NO_NAME, name, NO_NAME, _as_json(name), NO_NAME, case),
         )
+
+    def _unname_message(self, case: int, seq: int, name: str) -> None:
+        """The message whose turn began with this entry, without the name that it called."""
+        sql = """select i.id, i.heard from turns t join inbox i on i.id = t.inbox
+            where t.case_id = ? and t.seq = ?"""
+        for row in self.rows(sql, case, seq):
+            heard = json.loads(row["heard"])
+            told = json.dumps({**heard, "text": _uncalled(heard["text"], name)}, ensure_ascii=False)
+            self.run("update inbox set heard = ? where id = ?", told, row["id"])
 
     def _scrub(self) -> None:
         """Leave no trace in the pages, the write-ahead file or the folder of files."""
@@ -222,10 +253,28 @@ def _as_json(name: str) -> str:
     return json.dumps(name, ensure_ascii=False)[1:-1]
 
 
-def _without(entry: Entry, name: str) -> Entry:
+def _calls_by_name(entries: Sequence[Entry], name: str) -> frozenset[int]:
+    """Entries in which another one was heard to take the case back from him, by name."""
+    found, heard = set(), entries[0] if entries else None
+    for entry in entries:
+        if isinstance(entry.event, WasHeard):
+            heard = entry
+        elif isinstance(entry.event, HoldEnded) and entry.event.holder == name and heard is not None:
+            found.add(heard.seq)
+    return frozenset(found)
+
+
+def _uncalled(text: str, name: str) -> str:
+    return re.sub(re.escape(name), NO_NAME, text, flags=re.IGNORECASE)
+
+
+def _without(entry: Entry, name: str, called: bool) -> Entry:
+    """The entry without his name and words. `called`: he is called by name in what another said."""
     his = entry.who == name
-    event = EVENT.validate_python(_strip(entry.event.model_dump(), name, his))
-    return replace(entry, who=NO_NAME if his else entry.who, event=event)
+    told = _strip(entry.event.model_dump(), name, his)
+    if called and not his:
+        told["heard"]["text"] = _uncalled(told["heard"]["text"], name)
+    return replace(entry, who=NO_NAME if his else entry.who, event=EVENT.validate_python(told))
 
 
 def _strip(value: Any, name: str, his: bool) -> Any:

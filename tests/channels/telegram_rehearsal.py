@@ -55,6 +55,8 @@ def unsayable(script: Script) -> str:
             return "a press that names an entry of the record: buttons send the number of their message"
         if said.file_kind not in ("", "photo"):
             return f"a {said.file_kind} without content"
+        if stages.CODE in said.text:
+            return "a code: here it is another one each time"
         if not said.text.strip() and not said.file:
             return "an empty message: the app sends none"
     standing = {g.name for g in script.given if g.kind == "setting"}

@@ -17,6 +17,7 @@ from tests.channels.telegram_person import Person, Seen
 from tests.channels.telegram_server import TelegramServer
 from tests.channels.telegram_world import Chat
 from tests.rattle import RATTLE
+from tests.record.small_talk import admit
 
 # The small invented flow, with a question of several marks among the first.
 ASKED_FIRST = {
@@ -126,13 +127,12 @@ class Running:
         with contextlib.closing(turn.open_record(self.path)) as store:
             yield store
 
-    def seat_mechanic(self, case: int, person: int, chat: int | None = None) -> None:
-        """Make a person a mechanic and seat him at a case, in his private chat or in that one."""
-        with self.record() as store, store.writing():
+    def seat_mechanic(self, case: int, person: int) -> None:
+        """Let a person into a case in his private chat, as a code of its rider does."""
+        with self.record() as store:
             known = store.known_as("telegram", str(person))
             assert known is not None, "he has to write once first"
-            store.run("update people set role = 'mechanic' where id = ?", known.id)
-            turn.join(store, case, "telegram", str(chat or person), store.person(known.id), self.now())
+            admit(store, case, known.id, turn.Address("telegram", str(person)), self.now())
 
 
 def say(person: Person, text: str, **where: Any) -> list[Seen]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from collections.abc import Iterator
 from contextlib import closing, suppress
 from pathlib import Path
@@ -133,21 +134,70 @@ def test_a_stop_is_a_fact_and_a_message(talk: Programs) -> None:
     assert "Do not start the engine." in reply["messages"][0]["text"]
 
 
+def share(talk: Programs) -> dict[str, Any]:
+    """The rider shares his case and the mechanic opens it: what the mechanic is told."""
+    [secret] = [m["text"] for m in talk.send(text="share")["messages"] if m["kind"] == "secret"]
+    [code] = re.findall(r"open (\S+)", secret)
+    return talk.send(**{"as": "mechanic", "text": f"open {code}"})
+
+
 def test_a_mechanic_speaks_in_the_case_of_the_rider(talk: Programs) -> None:
     reply = until_asked(talk, "magnet")
+    assert share(talk)["case"] == reply["case"]
     other = talk.send(**{"as": "mechanic", "text": "where are we"})
     assert other["case"] == reply["case"]
     roles = {entry.role for entry in talk.store.entries(reply["case"])}
     assert roles == {"rider", "mechanic"}
 
 
+def test_a_mechanic_without_a_code_speaks_in_a_case_of_his_own(talk: Programs) -> None:
+    reply = until_asked(talk, "magnet")
+    before = talk.store.entries(reply["case"])
+    other = talk.send(**{"as": "mechanic", "text": "where are we"})
+    assert other["case"] != reply["case"]
+    assert "Something rattles" not in json.dumps(other["messages"])
+    assert talk.store.entries(reply["case"]) == before
+
+
 def test_a_stop_raised_by_the_mechanic_reaches_the_rider(talk: Programs) -> None:
     until_asked(talk, "knock")
+    share(talk)
     mine = talk.send(**{"as": "mechanic", "text": "hello"})
     assert mine["asked"]["id"] == "knock"
     assert talk.send(**{"as": "mechanic", "text": "It knocks"})["stop"]["rules"] == ["big-knock"]
     reply = talk.send(text="")
     assert reply["messages"][0]["kind"] == "stop"
+
+
+def test_a_choice_after_the_case_was_taken_back_moves_nothing(talk: Programs) -> None:
+    reply = until_asked(talk, "magnet")
+    share(talk)
+    assert labels(talk.send(**{"as": "mechanic", "text": "again"}))
+    talk.send(text="take it back")
+    before = talk.store.entries(reply["case"])
+    for n in range(1, 8):
+        told = talk.send(**{"as": "mechanic", "choice": n})
+        assert "nothing is on offer now" in told["error"]
+    assert talk.store.entries(reply["case"]) == before
+    assert talk.send(**{"as": "mechanic", "text": ""})["case"] != reply["case"]
+
+
+def test_a_choice_is_of_the_case_that_is_talked_about(talk: Programs) -> None:
+    """The last question was about another case; its number would mean something else here."""
+    first = until_asked(talk, "magnet")
+    share(talk)
+    talk.send(**{"as": "sam", "text": FIRST})
+    secret = talk.send(**{"as": "sam", "text": "share"})["messages"][0]["text"]
+    talk.send(**{"as": "mechanic", "text": "again"})
+    told = talk.send(**{"as": "mechanic", "text": secret.split("\n")[1]})
+    assert told["case"] != first["case"]
+    assert "nothing is on offer now" in talk.send(**{"as": "mechanic", "choice": 1})["error"]
+    asked = talk.send(**{"as": "mechanic", "text": "case 1"})
+    assert (asked["case"], asked["asked"]["id"]) == (first["case"], "magnet")
+    talk.send(**{"as": "mechanic", "choice": 1})
+    [case] = [line.id for line in talk.store.all_cases() if line.id != first["case"]]
+    assert talk.store.state(first["case"]).told("magnet") is not None
+    assert talk.store.state(case).answers == ()
 
 
 def test_two_riders_have_a_case_each(talk: Programs) -> None:

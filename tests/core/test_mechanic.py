@@ -164,7 +164,7 @@ def test_while_a_mechanic_works_on_it_the_rider_is_given_no_step_of_that_work() 
 def test_a_stop_raised_at_one_seat_is_said_at_the_other_with_the_first_word_too() -> None:
     talk = handed_over().wrench("hello")
     talk.wrench("change knock", "it knocks")
-    assert talk.to("rider").startswith("STOP. Do not start the engine.")
+    assert talk.to("rider").startswith("[Goat] STOP. Do not start the engine.")
     assert talk.stops == {"big-knock"}
 
 
@@ -226,7 +226,7 @@ def test_a_mechanic_who_does_not_hold_the_case_is_refused_too() -> None:
 def test_starting_over_and_abandoning_is_the_riders() -> None:
     talk = handed_over().wrench("hello", "start over")
     assert talk.state.ended is None
-    assert "Only the rider starts over" in talk.said
+    assert "Only the rider whose case it is can do that." in talk.said
 
 
 # --- lifting a stop ------------------------------------------------------------------------------

@@ -62,8 +62,20 @@ def make(target: Path) -> None:
         store.count_case(2, ben.number, closed("nut-loose"))
         told = max(turn.due(store, NINE + timedelta(days=2)), key=lambda out: out.id)
         turn.sent(store, told.id, NINE + timedelta(days=1))
+        share(store, ann.number, ben.number)
         store.backup(target)
         store.close()
+
+
+def share(store: Store, ann: int, ben: int) -> None:
+    """Ann gave Ben a code for her case, and made another one; Ben tried a wrong one before."""
+    with store.writing():
+        store.keep_code(1, ann, "digest of the first", AT)
+        store.keep_code(1, ann, "digest of the second", AT)
+        store.count_guess(ben, AT)
+        found = store.case_of_code("digest of the first", AT)
+        assert found is not None
+        store.use_code(found[0], ben, AT)
 
 
 if __name__ == "__main__":

@@ -142,12 +142,23 @@ class Rider:
         return found.id
 
 
-def seat_mechanic(store: turn.Store, case: int = 1) -> Rider:
-    """Max sits down at a case of someone else."""
+def admit(store: turn.Store, case: int, person: int, address: turn.Address, now: datetime = NINE) -> None:
+    """What a code of the rider brings about in the record, without the talk that goes with it."""
+    at, digest = turn.stamp(now), f"digest for {person} of {case}"
     with store.writing():
-        person = store.meet("terminal", "Max", "Max", "mechanic", "2026-05-01T09:00:00Z")
-    turn.join(store, case, "terminal", "garage", person, NINE)
-    return Rider(store, "Max", chat="garage", role="mechanic")
+        store.keep_code(case, store.case(case).person, digest, at)
+        found = store.case_of_code(digest, at)
+        assert found is not None
+        store.use_code(found[0], person, at)
+        store.sit_down(case, person, address, at)
+
+
+def seat_mechanic(store: turn.Store, case: int = 1, name: str = "Max", chat: str = "garage") -> Rider:
+    """A mechanic sits down at a case of someone else, as by a code of its rider."""
+    with store.writing():
+        person = store.meet("terminal", name, name, "mechanic", turn.stamp(NINE))
+    admit(store, case, person.id, turn.Address("terminal", chat))
+    return Rider(store, name, chat=chat, role="mechanic")
 
 
 def heard_texts(store: turn.Store, case: int) -> list[str]:

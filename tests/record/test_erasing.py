@@ -19,7 +19,7 @@ from bot.record import opening
 from bot.record import store as store_module
 from bot.record.opening import RecordBusyError
 from bot.record.store import Store
-from tests.record.small_talk import NINE, Rider, beside, heard_texts, receive
+from tests.record.small_talk import NINE, Rider, beside, heard_texts, receive, seat_mechanic
 
 AT = "2026-05-01T09:00:00Z"
 PICTURE = b"JPEG of Zyxlamoth's drain plug " * 50
@@ -44,6 +44,7 @@ def live(store: Store, talk: int = 30) -> tuple[int, str]:
     store.write_book("1", Note(note="Zyxlamoth"), AT, case=1)
     store.add("jobs", kind="report", data="Zyxlamoth", person=zoe.number, at=AT)
     store.add("grants", case_id=1, code_digest="x", at=AT)
+    store.count_guess(zoe.number, AT)
     handle = str(store.value("select handle from handles where person = ?", zoe.number))
     taken, waiting = (store.keep_update("terminal", n, f"Zyxlamoth {n}", AT) for n in (1, 2))
     store.name_update(taken or 0, handle)
@@ -85,7 +86,8 @@ def test_every_table_forgets_him(store: Store) -> None:
     named = ("people", "handles", "bikes", "meters", "readings", "book", "cases", "entries", "turns", "seats")
     of_networks = ("updates", "fetches", "links", "chats")
     reminding = ("intervals", "reminders")
-    tables = (*named, "current", "inbox", "outbox", "jobs", "files", "grants", *reminding, *of_networks)
+    sharing = ("grants", "guesses")
+    tables = (*named, "current", "inbox", "outbox", "jobs", "files", *sharing, *reminding, *of_networks)
     assert {t for t in tables if not store.value(f"select count(*) from {t}")} == set()
     store.erase(number)
     assert {t for t in (*tables, "erasing") if store.value(f"select count(*) from {t}")} == set()
@@ -141,10 +143,7 @@ def test_what_a_mechanic_found_stays_without_his_name_and_words(store: Store) ->
     """The rider's safety hangs on the finding; the name is the mechanic's own."""
     ann = Rider(store, "Ann")
     ann.say("metal")
-    max_ = Rider(store, "Max Zyxlamoth", chat="garage", role="mechanic")
-    with store.writing():
-        person = store.meet("terminal", max_.name, max_.name, "mechanic", AT)
-    turn.join(store, 1, "terminal", "garage", person, NINE)
+    max_ = seat_mechanic(store, 1, "Max Zyxlamoth")
     max_.say("this is Zyxlamoth speaking")
     max_.say("all")
     max_.say("tell Ann: turn the nut by hand")

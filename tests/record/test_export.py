@@ -13,7 +13,7 @@ from bot.core.intervals import Interval
 from bot.record.export import VERSION, everything_of
 from bot.record.store import Store
 from tests.record.old_file import CHANGED
-from tests.record.small_talk import NINE, Rider, seat_mechanic
+from tests.record.small_talk import Rider, seat_mechanic
 
 AT = "2026-05-01T09:00:00Z"
 
@@ -69,12 +69,9 @@ def test_nothing_of_another_rider_is_in_it(store: Store) -> None:
 
 def test_a_case_at_which_he_only_sat_as_a_mechanic_is_not_his(store: Store) -> None:
     Rider(store, "Ann").say("metal of Ann")
-    max_ = Rider(store, "Max", chat="garage", role="mechanic")
-    with store.writing():
-        person = store.meet("terminal", "Max", "Max", "mechanic", AT)
-    turn.join(store, 1, "terminal", "garage", person, NINE)
+    max_ = seat_mechanic(store)
     max_.say("all")
-    data = everything_of(store, person.id)
+    data = everything_of(store, max_.number)
     assert data["cases"] == []
     assert [m["text"] for m in data["messages"]] == ["all"]
     assert "metal of Ann" not in json.dumps(data)

@@ -119,7 +119,8 @@ def test_the_core_is_handed_what_is_known(store: Store, ann: Rider) -> None:
     rider, mechanic = store.named("Ann"), store.named("Max")
     assert rider is not None
     assert mechanic is not None
-    desk = turn.lay_desk(store, rider, mechanic, "sms")
+    store.make_bike(rider.id, "Mule", AT)
+    desk = turn.lay_desk(store, rider, mechanic, "sms", case=1)
     assert [(b.nickname, b.hours) for b in desk.bikes] == [("Blue", 43)]
     assert desk.settings == {"giving_up": "900", "units": "metric"}
     assert (desk.message_minutes, turn.lay_desk(store, rider, rider, "terminal").message_minutes) == (4, 2)

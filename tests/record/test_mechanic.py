@@ -15,7 +15,7 @@ import pytest
 
 from bot import turn
 from bot.core.conversation import receive
-from bot.core.events import BikeTaken, CaseHeld, Entry, Heard, Role, WasHeard
+from bot.core.events import BikeTaken, CaseHeld, Heard, Role, WasHeard
 from bot.core.reminders import look_of
 from bot.core.state import State, apply
 from bot.record.post import Outgoing
@@ -76,12 +76,10 @@ def _ann(store: Store) -> Person:
 def held(store: Store, case: int = 1) -> Person:
     """Max holds the case."""
     max_ = Person(store, "Max", "mechanic", NINE + timedelta(hours=1))
-    with store.writing():
-        person = store.meet("terminal", "Max", "Max", "mechanic", turn.stamp(NINE))
-    turn.join(store, case, "terminal", "Max", person, NINE)
-    state = store.state(case)
-    with store.writing():
-        store.append(case, [Entry(state.next_seq, turn.stamp(max_.now), "Max", "mechanic", CaseHeld())])
+    rider = Person(store, store.state(case).rider, n=1000)
+    code = turn.code_in(for_(rider.say("share"), rider.name))
+    max_.say(f"open {code}")
+    assert store.state(case).holders == ("Max",)
     return max_
 
 

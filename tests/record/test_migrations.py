@@ -14,6 +14,7 @@ from bot import turn
 from bot.core.book_entries import Note
 from bot.core.calibration import Tenth
 from bot.core.intervals import Interval, Reminded
+from bot.record.grants import Held
 from bot.record.migrations import MIGRATIONS, NAMES
 from bot.record.outcomes import Version
 from bot.record.post import Address
@@ -140,6 +141,23 @@ def test_what_networks_left_is_read_from_an_old_file(path: Path, tmp_path: Path)
     assert [(job.kind, job.data, job.person) for job in store.jobs_waiting("my_data")] == [
         ("my_data", {"chat": "5"}, fetch.person)
     ]
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if p.stem >= "version-0005"], ids=lambda path: path.stem)
+def test_who_holds_a_case_is_read_from_an_old_file(path: Path, tmp_path: Path) -> None:
+    """Ben opened Ann's case by her first code; the second is good until seven days after it was made."""
+    shutil.copytree(f"{path}.files", tmp_path / "record.db.files")
+    store = Store(Path(shutil.copy(path, tmp_path / "record.db")))
+    ann, ben = store.named("ann"), store.named("ben")
+    assert ann is not None
+    assert ben is not None
+    assert store.held_by(ben.id) == (Held(1, 1, "2026-05-01T09:00:00Z"),)
+    assert store.held_by(ann.id) == ()
+    assert (store.may_see(1, ben.id), store.may_see(2, ann.id)) == (True, False)
+    assert store.unused_codes(1, "2026-05-02T09:00:00Z") == ("2026-05-08T09:00:00Z",)
+    assert store.case_of_code("digest of the second", "2026-05-08T08:59:59Z") == (2, 1)
+    assert store.case_of_code("digest of the second", "2026-05-08T09:00:00Z") is None
+    assert store.value("select count(*) from guesses where person = ?", ben.id) == 1
 
 
 def test_what_stood_in_a_book_before_its_lines_had_a_form_is_a_note(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from bot import turn
 from bot.record.store import Store
 from tests.record import talker
-from tests.record.small_talk import NINE, Rider, heard_texts, receive
+from tests.record.small_talk import NINE, Rider, heard_texts, receive, seat_mechanic
 
 EACH = 25
 
@@ -20,9 +20,7 @@ def test_two_programs_answer_at_once(tmp_path: Path) -> None:
     rider = Rider(store, "opener")
     rider.say("metal")
     for name in ("ann", "ben"):
-        with store.writing():
-            person = store.meet("terminal", name, name, "rider", "2026-05-01T09:00:00Z")
-        turn.join(store, 1, "terminal", name, person, NINE)
+        seat_mechanic(store, 1, name, name)
     go = tmp_path / "go"
     with ExitStack() as both:
         programs = [both.enter_context(talker.start(store.path, n, n, EACH, go)) for n in ("ann", "ben")]

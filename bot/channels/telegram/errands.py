@@ -17,14 +17,18 @@ from bot.core.messages import Choice, Message
 # What each command says to the talk, as the control word of the person's own language.
 SAID = {
     "book": "book",
+    "share": "share",
     "where": "where",
     "sheet": "summary",
     "whole": "whole_sheet",
     "later": "later",
     "help": "help",
 }
-COMMANDS = ("start", "new", "cases", "trend", *SAID, "pdf", "post", "mydata", "eraseme", "status")
-PRIVATE = ("cases", "trend", "book", "pdf", "post", "mydata", "eraseme")  # not to be asked for before others
+COMMANDS = (
+    "start", "new", "cases", "bench", "trend", *SAID, "pdf", "post", "mydata", "eraseme", "status",
+)  # fmt: skip
+# Not to be asked for before others.
+PRIVATE = ("cases", "bench", "share", "trend", "book", "pdf", "post", "mydata", "eraseme")
 OWN = "own:"  # presses of the channel's own questions
 POST = f"{OWN}post:"  # and where: the group, its topic
 LABEL = 38  # characters of a case on a button
@@ -42,9 +46,9 @@ class Errands(Hearing):
 
     def _command(self, update: int, came: Came) -> None:
         doing = {
-            "start": self._start, "new": self._new, "cases": self._cases, "mydata": self._my_data,
-            "eraseme": self._erase_me, "trend": self._trend, "pdf": self._pdf, "post": self._post,
-            "status": self._status,
+            "start": self._start, "new": self._new, "cases": self._cases, "bench": self._bench,
+            "open": self._open, "mydata": self._my_data, "eraseme": self._erase_me, "trend": self._trend,
+            "pdf": self._pdf, "post": self._post, "status": self._status,
         }.get(came.command)  # fmt: skip
         if came.command in PRIVATE and not came.private:
             self._answer(update, came, self._say("telegram.only_private"))
@@ -64,8 +68,13 @@ class Errands(Hearing):
     # --- beginning, and going on -----------------------------------------------------------------
 
     def _start(self, update: int, came: Came) -> None:
-        """Say hello, or go on with the case that a link leads to."""
+        """Say hello, or go on with the case that a link leads to, or that a code opens."""
         at = turn.stamp(self.clock())
+        if len(came.text) < 12 and turn.code_in(came.text):
+            with self.store.writing():
+                self.store.mark_reachable(CHANNEL, came.chat, True, at)
+                self._open(update, came)
+            return
         with self.store.writing():
             person = self._meet(came)
             self.store.mark_reachable(CHANNEL, came.chat, True, at)
@@ -81,10 +90,18 @@ class Errands(Hearing):
             word = "summary" if linked is not None and self.store.case(case).ended else "repeat"
             self._hear(update, came, text=self._control(came, word))
 
+    def _open(self, update: int, came: Came) -> None:
+        """A code, by a link or behind the command."""
+        self._hear(update, came, text=f"{self._words_of(came).lists['open'][0]} {came.text}")
+
+    def _bench(self, update: int, came: Came) -> None:
+        """All that he holds, or the part of it that he names."""
+        self._hear(update, came, text=f"{self._words_of(came).lists['bench'][0]} {came.text}".strip())
+
     def _follow(self, came: Came, person: int, at: str) -> int | None:
         """Take the person to the case of his link, and remember which group he came from."""
         case = self.store.follow_link(came.text.removeprefix("g"), person, at) if came.text else None
-        if case is None:
+        if case is None or not self.store.may_see(case, person):
             return None
         group = self.store.seat_of(case, person)
         self.store.sit_down(case, person, self._where(came), at)
@@ -128,9 +145,10 @@ class Errands(Hearing):
         """The trend of his bike in words at once, and as a picture when it is drawn."""
         with self.store.writing():
             person, case = self._meet(came), self._current(came)
-            bikes = self.store.bikes_of(person)
-            here = self.store.case(case).bike if case is not None else None
-            bike = next((b.id for b in bikes if b.id == here or len(bikes) == 1), None)
+            line = self.store.case(case) if case is not None else None
+            bikes = self.store.bikes_of(person) if line is None or line.person == person else ()
+            here = line.bike if line else None
+            bike = next((b.id for b in bikes if b.id == here or len(bikes) == 1), None if bikes else here)
             if bike is not None and turn.has_trend(self.store, bike):
                 told = {"chat": came.chat, "bike": bike}
                 self.store.ask_job("trend", told, person, turn.stamp(self.clock()))
@@ -179,9 +197,12 @@ class Errands(Hearing):
         """Show what would be posted to which group, and ask."""
         person = self.store.known_as(CHANNEL, came.handle)
         case = self._current(came)
-        result = turn.result(self.store, case) if case is not None else ""
+        own = case is not None and person is not None and self.store.case(case).person == person.id
+        result = turn.result(self.store, case) if case is not None and own else ""
         group = str(person.settings.get("group", "")).removeprefix(f"{CHANNEL}:") if person else ""
-        if person is None or not group:
+        if case is not None and not own:
+            self._answer(update, came, self._say("holding.riders_own"))
+        elif person is None or not group:
             self._answer(update, came, self._say("telegram.post_no_group"))
         elif not result:
             self._answer(update, came, self._say("telegram.post_nothing"))

@@ -6,6 +6,7 @@ import logging
 import re
 import secrets
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
@@ -22,6 +23,7 @@ from bot.core.messages import Choice, Message
 LOG = logging.getLogger("sumpline.telegram")
 CHANNEL = "telegram"
 LINK_DAYS = 2
+PRIVATE = ("record", "secret")  # kinds of messages that no group is shown
 _NUMBERS = re.compile(r"[\d\s,.;+&-]+", re.ASCII)
 
 
@@ -67,6 +69,7 @@ class Hearing:
         except Exception as fault:
             LOG.error("message %s is taken, but not put on record: %s", inbox, turn.place_of(fault))
         self._keep_private(inbox, step.case)
+        self._lay_links(inbox)
 
     def _close_passed(self, incoming: turn.Incoming, step: turn.Step) -> None:
         """Questions that are open no more: a record of what was understood under the one just answered."""
@@ -82,13 +85,26 @@ class Hearing:
             self.store.close_question(passed.outbox, told, at)
 
     def _keep_private(self, inbox: int, case: int) -> None:
-        """A group is shown no sheet and no history: who asked for it reads it in private."""
+        """A group is shown no sheet and no history: who asked for it reads it in private, if it is his."""
         for out in self.store.unsent(inbox):
-            if out.message.kind == "record" and out.channel == CHANNEL and out.address.startswith("-"):
+            if out.message.kind in PRIVATE and out.channel == CHANNEL and out.address.startswith("-"):
                 person = self.store.named(out.person)
                 assert person is not None
-                told = self._say("telegram.read_in_private", link=self.link_from(case, person.id))
-                self.store.rephrase(out.id, Message(told))
+                link = self.link_from(case, person.id)
+                key = "telegram.read_in_private" if link else "telegram.read_by_code"
+                self.store.rephrase(out.id, Message(self._say(key, link=link)))
+
+    def _lay_links(self, inbox: int) -> None:
+        """A code is said with a link that brings it here, and comes as a picture of that link too."""
+        for out in self.store.unsent(inbox):
+            code = turn.code_said(out.message.text) if out.message.kind == "secret" else ""
+            person = self.store.named(out.person)
+            if code and person is not None:
+                link = f"https://t.me/{self.me.username}?start={code}"
+                told = f"{out.message.text}\n{self._say('telegram.share_link', link=link)}"
+                self.store.rephrase(out.id, replace(out.message, text=told))
+                wanted = {"chat": out.address, "link": link}
+                self.store.ask_job("share", wanted, person.id, turn.stamp(self.clock()))
 
     def _asked(self, person: int, case: int | None) -> int:
         """The entry that asks this person now, 0 for none."""
@@ -134,7 +150,9 @@ class Hearing:
             self.store.put_out(self._where(came), self._meet(came), message, at, n=0)
 
     def link_from(self, case: int, person: int) -> str:
-        """A new way for this person from a group into his case in private."""
+        """A new way for this person from a group into his case in private; "" when it is not his."""
+        if not self.store.may_see(case, person):
+            return ""
         token = secrets.token_urlsafe(24)
         until = turn.stamp(self.clock() + timedelta(days=LINK_DAYS))
         with self.store.writing():

@@ -80,9 +80,10 @@ class Posting:
     ) -> InlineKeyboardMarkup:
         """The buttons; in a group with a way into private."""
         made = [[InlineKeyboardButton(label, callback_data=data) for label, data in row] for row in rows]
-        if chat.startswith("-") and case and person:
+        link = self.link(case, person) if chat.startswith("-") and case and person else ""
+        if link:
             label = turn.read_words().say("telegram.in_private")
-            made.append([InlineKeyboardButton(label, url=self.link(case, person))])
+            made.append([InlineKeyboardButton(label, url=link)])
         return InlineKeyboardMarkup(made)
 
     async def edit(self, receipt: turn.Receipt) -> None:

@@ -55,6 +55,9 @@ class Reception(Errands):
         if found is None or receipt is None or receipt.chat != came.chat:
             return Reply(came.query, self._say("telegram.press_unknown"))
         if not self._may_press(came, receipt):
+            person = self.store.known_as(CHANNEL, came.handle)
+            if person is not None and person.id == receipt.person:
+                return Reply(came.query, self._say("telegram.press_ended"))
             name = self.store.person(receipt.person).name
             return Reply(came.query, self._say("telegram.press_foreign", name=name))
         if _is_repeated(receipt, found[1]):
@@ -62,12 +65,19 @@ class Reception(Errands):
         return Reply(came.query)
 
     def _may_press(self, came: Came, receipt: turn.Receipt) -> bool:
-        """The person asked, or a mechanic who sits at the case."""
+        """The person asked; in a group also who holds the case, or a mechanic where its rider began it there.
+
+        Nobody may press below a case that he may see no more.
+        """
         person = self.store.known_as(CHANNEL, came.handle)
-        if person is None or person.id == receipt.person:
-            return person is not None
-        seats = self.store.seats(receipt.case) if receipt.case else {}
-        return person.role == "mechanic" and person.id in {number for number, _ in seats.values()}
+        number = person.id if person else 0
+        case, own = receipt.case, number == receipt.person
+        if case is None:
+            return own
+        if self.store.may_see(case, number):
+            return own or self.store.holds(case, number)
+        listed = own or came.handle in self.settings.mechanics
+        return listed and self.store.is_public(case, self._where(came))
 
     # --- the turn ------------------------------------------------------------------------------
 
@@ -173,6 +183,8 @@ class Reception(Errands):
         if receipt.closed:
             self._hear(update, came, press=f"{receipt.asked}:{layout.DONE}")
         else:
+            self._asked_of(came, receipt)
+            self._go_where_asked(came, receipt)
             self._hear(update, came, text=_marks(message, receipt.ticked))
 
     def _pressed(
@@ -187,14 +199,23 @@ class Reception(Errands):
                 self.store.finish_update(update)
         else:
             asked = self._asked_of(came, receipt)
+            self._go_where_asked(came, receipt)
             self._hear(update, came, press=f"{asked}:{choice.press}")
+
+    def _go_where_asked(self, came: Came, receipt: turn.Receipt) -> None:
+        """A press of an open question goes to its own case, whichever was talked of last."""
+        case, person = receipt.case, self._meet(came)
+        if case is None or receipt.closed or case == self._current(came) or self.store.case(case).ended:
+            return
+        with self.store.writing():
+            self.store.sit_down(case, person, self._where(came), turn.stamp(self.clock()))
 
     def _asked_of(self, came: Came, receipt: turn.Receipt) -> int:
         """The entry by which the presser is asked this; a mechanic is asked it at his own seat first."""
         person = self.store.person(self._meet(came))
         if person.id == receipt.person or receipt.case is None:
             return receipt.asked
-        turn.join(self.store, receipt.case, CHANNEL, came.chat, person, self.clock(), came.thread)
+        turn.join(self.store, receipt.case, self._where(came), person, turn.stamp(self.clock()))
         if self._asked(person.id, receipt.case) == 0:
             again = replace(came, kind="words", message=f"seat-{came.query}")
             self._accept(again, text=self._control(came, "repeat"))

@@ -32,6 +32,7 @@ PRIVATE_PACE, GROUP_PACE = 1.0, 3.0  # seconds a message; the platform's publish
 BURST = 4  # messages that may go at once to a chat that was quiet
 TOGETHER = 8  # messages at most that are looked through for those that go as one
 EDITS_WAIT = timedelta(seconds=3)  # that edits let messages go first: whoever waits for an answer is served
+ALONE = {"stop", "secret"}  # kinds that stand in a message of their own
 AT_ONCE = 8  # requests under way, most of which hang then
 OVERTAKEN = 0.5  # seconds after which a request is waited for no longer before the next
 DOUBTFUL = 4  # times that a message is sent when it may have been taken each time
@@ -273,12 +274,12 @@ def led(waiting: Sequence[turn.Outgoing]) -> list[turn.Outgoing]:
 
 
 def together(waiting: Sequence[turn.Outgoing]) -> list[turn.Outgoing]:
-    """The messages of one turn that are sent as one: all but stops, up to the first with buttons."""
+    """The messages of one turn that are sent as one, up to the first with buttons; stops and codes alone."""
     batch = [waiting[0]]
     room = layout.LONGEST - layout.units(layout.whole(waiting[0].message)) - 2
     for out in waiting[1:]:
         before = batch[-1]
-        alone = before.message.choices or before.message.kind == "stop" or out.message.kind == "stop"
+        alone = before.message.choices or {before.message.kind, out.message.kind} & ALONE
         same = (out.inbox, out.person, out.thread) == (before.inbox, before.person, before.thread)
         size = layout.units(layout.whole(out.message)) + 2
         if alone or out.inbox is None or not same or size > room:

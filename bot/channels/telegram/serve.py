@@ -93,11 +93,14 @@ async def look(settings: Settings) -> list[str]:
     """What `--dry-run` finds: one sentence for each thing that is in the way."""
     found = []
     try:
-        turn.open_record(settings.database).close()
+        with contextlib.closing(turn.open_record(settings.database)) as store:
+            store.check_key()
         with locked(settings.database):
             pass
     except (turn.RecordError, Fatal) as wrong:
         found.append(str(wrong))
+    except turn.KeyTroubleError as wrong:
+        found.append(f"Nobody can share a case: {wrong}.")
     bot = make_bot(settings)
     try:
         await bot.initialize()
@@ -122,6 +125,7 @@ class Service:
 
     def __init__(self, settings: Settings, store: turn.Store, clock: Callable[[], datetime]) -> None:
         self.settings, self.store, self.clock = settings, store, clock
+        store.code_days = settings.code_days
         self.bot = make_bot(settings)
         self.stopping = asyncio.Event()
         self.came, self.due = asyncio.Event(), asyncio.Event()
@@ -300,8 +304,11 @@ class Service:
 
     async def _do_jobs(self) -> None:
         """Slow work that was asked for: made from the record, sent, and only then done."""
-        jobs = (("my_data", self._send_data), ("trend", self._send_trend), ("sheet", self._send_sheet))
-        for kind, make in jobs:
+        makes = (
+            ("my_data", self._send_data), ("trend", self._send_trend), ("sheet", self._send_sheet),
+            ("share", self._send_link),
+        )  # fmt: skip
+        for kind, make in makes:
             for job in self.store.jobs_waiting(kind):
                 try:
                     await make(job)
@@ -344,7 +351,7 @@ class Service:
     async def _send_sheet(self, job: turn.Job) -> None:
         """The sheet of a case as PDF, gathered here and printed in a thread; only to who sits at the case."""
         person, case = self.store.person(job.person), int(job.data["case"])
-        if self.store.seat_of(case, job.person) is None:
+        if self.store.seat_of(case, job.person) is None or not self.store.may_see(case, job.person):
             return
         rider = self.store.person(self.store.case(case).person)
         desk = turn.lay_desk(self.store, rider, person, CHANNEL, case=case)
@@ -364,6 +371,17 @@ class Service:
             write_timeout=UPLOADED_WITHIN, read_timeout=UPLOADED_WITHIN,
         )  # fmt: skip
 
+    async def _send_link(self, job: turn.Job) -> None:
+        """The link that brings a code, for a phone to scan from another one."""
+        words = turn.read_words(self.settings.language)
+        try:
+            data = drawn_link(str(job.data["link"]))
+        except ImportError:  # the link itself was said
+            LOG.warning("no link is drawn: the package for it is missing")
+            return
+        caption = words.say("telegram.share_scan")
+        await self.bot.send_photo(int(job.data["chat"]), data, caption=caption, filename="code.png")
+
     async def _remind_all(self) -> None:
         """Lay out what riders are to be reminded of, again and again by the clock that we were handed."""
         now = self.clock()
@@ -379,6 +397,15 @@ def _file_name(bike: str) -> str:
     """What a sheet is called on the phone: plain letters of the bike's name, whatever that holds."""
     plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in bike.casefold())
     return "-".join(x for x in ("sheet", *plain.split("-")) if x)[:60]
+
+
+def drawn_link(link: str) -> bytes:
+    """A link as a QR code (ISO/IEC 18004), PNG. ImportError where the package is missing."""
+    import segno
+
+    out = io.BytesIO()
+    segno.make(link, error="l", boost_error=False, micro=False).save(out, kind="png", scale=12, border=4)
+    return out.getvalue()
 
 
 async def _first_of(tasks: Sequence[asyncio.Task[Any]]) -> None:

@@ -25,6 +25,8 @@ NAMES = {
     "SUMPLINE_TELEGRAM_TOKEN": "the token that the platform gave you for your bot",
     "SUMPLINE_DB": "the file of the record",
     "SUMPLINE_ADMINS": "numbers of the people who may ask for /status, separated by commas",
+    "SUMPLINE_MECHANICS": "numbers of the people who may answer as mechanics in groups, separated by commas",
+    "SUMPLINE_CODE_DAYS": "how many days a code is good by which a rider lets a mechanic in",
     "SUMPLINE_LANGUAGE": "the language of people who have not chosen one",
     "SUMPLINE_TELEGRAM_API": "address of a Bot API server of your own",
     "SUMPLINE_TELEGRAM_FILES": "address of its files, when that is another one",
@@ -64,6 +66,8 @@ class Settings:
     token: str
     database: Path
     admins: frozenset[str] = frozenset()
+    mechanics: frozenset[str] = frozenset()
+    code_days: int = 7
     language: str = "en"
     api: str = API
     files: str = API
@@ -130,7 +134,9 @@ def read(given: Mapping[str, str], database: str = "") -> Settings:
     settings = Settings(
         token=_token(given, wrong),
         database=_database(database or given.get("SUMPLINE_DB", ""), wrong),
-        admins=_admins(given, wrong),
+        admins=_people(given, "SUMPLINE_ADMINS", wrong),
+        mechanics=_people(given, "SUMPLINE_MECHANICS", wrong),
+        code_days=_code_days(given, wrong),
         language=_language(given, wrong),
         api=api,
         files=_address(given, "SUMPLINE_TELEGRAM_FILES", api, wrong),
@@ -158,12 +164,20 @@ def _database(name: str, wrong: list[str]) -> Path:
     return Path(name)
 
 
-def _admins(given: Mapping[str, str], wrong: list[str]) -> frozenset[str]:
-    told = [part.strip() for part in given.get("SUMPLINE_ADMINS", "").split(",") if part.strip()]
+def _people(given: Mapping[str, str], name: str, wrong: list[str]) -> frozenset[str]:
+    told = [part.strip() for part in given.get(name, "").split(",") if part.strip()]
     for part in told:
         if not _is_number(part):
-            wrong.append(f"SUMPLINE_ADMINS: '{part}' is not a number; the bot answers /start with yours.")
+            wrong.append(f"{name}: '{part}' is not a number; the bot answers /start with yours.")
     return frozenset(told)
+
+
+def _code_days(given: Mapping[str, str], wrong: list[str]) -> int:
+    told = given.get("SUMPLINE_CODE_DAYS", "") or "7"
+    if not _is_number(told) or not 1 <= int(told) <= 90:
+        wrong.append(f"SUMPLINE_CODE_DAYS: '{told}' is not a whole number of days between 1 and 90.")
+        return 7
+    return int(told)
 
 
 def _address(given: Mapping[str, str], name: str, usual: str, wrong: list[str]) -> str:
