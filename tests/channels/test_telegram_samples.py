@@ -28,12 +28,13 @@ SAMPLES = shelf.find().samples
 FILES = rehearse.samples_of(SAMPLES)
 GROUPS = 11  # about twenty samples each share a bot, so that they can be played side by side
 
-# Samples that no phone can play, and why. Of strays-and-a-photo the photo is played by others, and admins on
-# phones are in test_telegram_shares.
+# Samples that no phone can play, and why. Of strays-and-a-photo the photo is played by others; admins on
+# phones are in test_telegram_shares, and how a code goes over phones is in test_telegram_sharing.
 LEFT_OUT = {
     "metal-in-oil/strays-and-a-photo": "an empty message: the app sends none",
     "metal-in-oil/outcomes-accepted": "an admin: he talks in a chat of his own, and what he accepts is there "
     "for all others",
+    "metal-in-oil/shared-with-a-mechanic": "a code: here it is another one each time",
 }
 
 READ = rehearse.Rehearsal(text.summary)  # reads each flow once
