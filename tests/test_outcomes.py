@@ -30,6 +30,7 @@ from bot.core.events import Heard, Role
 from bot.core.messages import Message
 from bot.core.state import State
 from bot.record.store import Store
+from tests.record.small_talk import admit
 
 ROOT = Path(__file__).parent.parent
 OWN, COMMON = (ROOT / "tests" / "authoring" / name for name in ("base.yaml", "common.yaml"))
@@ -113,7 +114,8 @@ class Club:
         with self.store() as store:
             with store.writing():
                 max_ = store.meet("terminal", "Max", "Max", role, turn.stamp(self.now))
-            turn.join(store, case, "terminal", f"bench {case}", max_, self.now)
+            if not store.may_see(case, max_.id):
+                admit(store, case, max_.id, turn.Address("terminal", f"bench {case}"), self.now)
         self.say("Max", text, role, f"bench {case}")
 
     def counts(self, scope: str = "everyone") -> dict[str, int]:

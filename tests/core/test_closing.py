@@ -114,7 +114,7 @@ def test_stops_are_said_in_full_first_to_both_and_stand_on() -> None:
     first = at_bench(*UNDER_A_STOP)
     first.wrench("close")
     assert first.messages[0].kind == "stop"
-    assert first.to("rider").startswith("STOP. Do not start the engine.\nWhat lifts this")
+    assert first.to("rider").startswith("[Goat] STOP. Do not start the engine.\nWhat lifts this")
 
 
 def test_the_rider_is_told_how_it_came_out_what_was_done_and_what_he_still_has_to_do() -> None:
