@@ -198,10 +198,10 @@ def test_the_same_word_of_a_mechanic_counts_after_the_riders(club: Club) -> None
     assert club.counts() == {"gap-wide": 1}
 
 
-def test_an_admins_word_does_not_count_as_a_mechanics(club: Club) -> None:
+def test_who_was_let_in_is_a_mechanic_there_whatever_he_is_elsewhere(club: Club) -> None:
     club.say("Ann", "ticking noise")
     club.mechanic(1, "outcome gap-wide", "admin")
-    assert club.counts() == {}
+    assert club.counts() == {"gap-wide": 1}
 
 
 def test_no_cause_found_counts_as_just_that(club: Club) -> None:

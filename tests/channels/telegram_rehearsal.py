@@ -307,9 +307,11 @@ class Phones:
         """The first line that the sample has and the phone does not show there, or the other way."""
         names = [self._known(person).name for person in self.people.values()]
         named = re.compile(rf"\b(rider|mechanic) (?:{'|'.join(map(re.escape, names))})\b")
+        held = {f"In the hands of: {self._known(person).name}.": f"In the hands of: {who}."
+                for who, person in self.people.items()}  # fmt: skip
         pairs = (("", shown.step.wanted, shown.new), ("beside: ", shown.step.beside, shown.beside))
         for where, wanted, phone in pairs:
-            got = [named.sub(r"\1", line) for seen in phone for line in page(seen)]
+            got = [held.get(line, named.sub(r"\1", line)) for seen in phone for line in page(seen)]
             for want, have in zip_longest(wanted, got, fillvalue=""):
                 if have not in headed(want):
                     yield f"{where}wanted {want!r}, the phone shows {have!r}"

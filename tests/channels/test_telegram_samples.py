@@ -35,7 +35,7 @@ LEFT_OUT = {
     "metal-in-oil/outcomes-accepted": "an admin: he talks in a chat of his own, and what he accepts is there "
     "for all others",
     "metal-in-oil/shared-with-a-mechanic": "a code: here it is another one each time",
-    "metal-in-oil/from-the-rider-to-new-shares": "a code, and an admin",
+    "metal-in-oil/from-the-rider-to-new-shares": "a code: here it is another one each time",
 }
 
 READ = rehearse.Rehearsal(text.summary)  # reads each flow once
