@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from bot.cli_files import fresh, put_csv
 
 if TYPE_CHECKING:
     from bot.core.desk import BikeCard
@@ -101,14 +102,7 @@ def export_book(args: argparse.Namespace) -> int:
 
     with _record(args) as store:
         text = write_csv(to_rows(turn.read_book(store, _bike(store, args).id)))
-    if not args.file:
-        sys.stdout.write(text.replace("\r\n", "\n"))
-        return 0
-    path = Path(args.file)
-    if path.exists():
-        raise args.refused(f"{path} is there already; name a new file.")
-    path.write_text(text, encoding="utf-8-sig", newline="")
-    print(f"Written to {path}.")
+    put_csv(text, args.file or "", args.refused)
     return 0
 
 
@@ -141,9 +135,7 @@ def plot(args: argparse.Namespace) -> int:
     """The trend as a PNG, and the same in words."""
     from bot import turn
 
-    path = Path(args.file)
-    if path.exists():
-        raise args.refused(f"{path} is there already; name a new file.")
+    path = fresh(args.file, args.refused)
     with _record(args) as store:
         picture = turn.picture_of(store, _bike(store, args).id, turn.read_words())
     if picture is None:

@@ -6,8 +6,9 @@ import argparse
 import sys
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from bot.cli_files import fresh
 
 if TYPE_CHECKING:
     from bot.record.cases import CaseLine
@@ -113,8 +114,8 @@ def make_sheet(args: argparse.Namespace) -> int:
     if not (args.pdf or args.json):
         return show_case(args)
     for name in (args.pdf, args.json):
-        if name and name != "-" and Path(name).exists():
-            raise args.refused(f"{name} is there already; name a new file.")
+        if name and name != "-":
+            fresh(name, args.refused)
     with _record(args) as store:
         handover = _gather(store, args.id)
         if handover is None:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from contextlib import AbstractContextManager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bot.cli_files import put_csv
+
 if TYPE_CHECKING:
-    from bot.bench import Row
     from bot.record.store import Store
 
 
@@ -67,24 +66,10 @@ def show_bench(args: argparse.Namespace) -> int:
     wanted = [word for said in args.filter for word in tokens(said)]
     fit = bench.fitting(found, wanted, words)
     if args.csv:
-        return _write(args, fit)
+        put_csv(bench.as_csv(fit), args.csv, args.refused)
+        return 0
     for row in fit:
         print(bench.line(row, words))
     if not fit:
         print(words.say("bench.nothing", n=len(found)) if found else words.say("bench.none"))
-    return 0
-
-
-def _write(args: argparse.Namespace, fit: tuple[Row, ...]) -> int:
-    from bot import bench
-
-    text = bench.as_csv(fit)
-    if args.csv == "-":
-        sys.stdout.write(text.replace("\r\n", "\n"))
-        return 0
-    path = Path(args.csv)
-    if path.exists():
-        raise args.refused(f"{path} is there already; name a new file.")
-    path.write_text(text, encoding="utf-8-sig", newline="")
-    print(f"Written to {path}.")
     return 0

@@ -41,6 +41,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "bot.channels": ("bot.turn", "bot.core.messages", "bot.core.events.Heard", "bot.channels"),
     "bot.cli": ("bot",),
     "bot.cli_bikes": ("bot",),
+    "bot.cli_files": (),
     "bot.cli_cases": ("bot",),
     "bot.cli_outcomes": ("bot",),
     "bot.cli_sharing": ("bot",),

@@ -28,7 +28,7 @@ from bot.core.messages import Message
 from bot.core.outcomes import UNLISTED, apportioned, written
 from bot.core.spoken import ENGLISH
 from bot.core.standing import ORDER
-from bot.core.state import State, fold
+from bot.core.state import OWN_WORDS, State, fold
 from bot.core.words import Words
 
 MESSAGE_MINUTES = {"sms": 4.0}  # as the record sets it; other channels take the desk's own
@@ -265,6 +265,9 @@ def _no_answer(file: str, given: Given, fits: bool, known: Iterable[str]) -> Ite
         yield slip(file, given.place, "S013", value=said, id=name, known=listed, hint=hint(said, known))
 
 
+_STEPS = ("bike", "problem", "confirm", "which", "park", "hand_over", "shares", "query", *OWN_WORDS)
+
+
 def _check_rule(file: str, flow: Flow, rule: Rule) -> Iterator[Slip]:
     anything = (*flow.asks, *flow.remedies, *flow.access, *flow.traits, *flow.second_looks, *_SETTINGS)
     known: dict[str, tuple[str, Iterable[str]]] = {
@@ -274,10 +277,7 @@ def _check_rule(file: str, flow: Flow, rule: Rule) -> Iterator[Slip]:
         "first": ("cause", flow.causes),
         "outcome": ("cause", (*flow.causes, "not_found", "unlisted", "none")),
         "offers": ("check or remedy", (*flow.asks, *flow.remedies)),
-        "asks": (
-            "question",
-            (*anything, "bike", "problem", "confirm", "which", "park", "hand_over", "shares", *OWN_WORDS),
-        ),
+        "asks": ("question", (*anything, *_STEPS)),
     }
     if rule.kind in known:
         yield from _missing(file, rule.place, known[rule.kind][0], rule.name, known[rule.kind][1])
@@ -350,7 +350,6 @@ def _covered(tops: Sequence[float | None], span: tuple[float, float]) -> list[in
 
 BEFORE = ("trait", "setting", "hours", "book", "came_out")  # known before any case
 HELD = "held"
-OWN_WORDS = ("query", "cause", "repair", "lift", "outcome")  # asked because someone began to tell it
 
 
 def opens_case(script: Script) -> bool:

@@ -43,7 +43,7 @@ from bot.core.phrases import plain
 from bot.core.putting import PUT
 from bot.core.settling import upcoming
 from bot.core.spoken import tokens
-from bot.core.state import Asked, Told
+from bot.core.state import OWN_WORDS, Asked, Told
 from bot.core.stop_words import stop_message
 from bot.core.talk import Talk
 from bot.core.units import measure
@@ -55,9 +55,6 @@ MOVING = frozenset({
     "watch_set", "look_round", "look_judged", "hours_read", "bike_taken", "reopened", "stop_lifted", "ended",
     "cause_confirmed", "vin_told", "outcome_told",
 })  # fmt: skip
-
-
-OWN_WORDS = ("cause", "repair", "lift", "outcome")  # asked because someone began to tell it
 
 
 def pending(talk: Talk) -> Next | None:
@@ -251,9 +248,6 @@ def ruled_out(talk: Talk, rest: str) -> After:
 
 
 def start_over(talk: Talk, rest: str) -> After:
-    if talk.holds:
-        talk.say("mechanic.not_his")
-        return "again"
     talk.emit(Ended(how="abandoned"))
     talk.say("started_over")
     for seat in talk.state.holders:

@@ -61,7 +61,7 @@ from bot.core.overview import View, begins_new, overview
 from bot.core.putting import PUT
 from bot.core.settling import settle, upcoming
 from bot.core.spoken import tokens
-from bot.core.state import ASIDE, FOLLOWING, Asked, State
+from bot.core.state import BESIDE, FOLLOWING, OWN_WORDS, STILL_ASKED, Asked, State
 from bot.core.talk import Talk
 from bot.core.told import pick
 
@@ -77,8 +77,6 @@ class Turn:
 
 
 LONG_PAUSE = timedelta(hours=6)
-BESIDE = (*bookkeeping.ASKED, "shares")  # what is asked beside the case and moves nothing of it
-STILL_ASKED = {*ASIDE, *FOLLOWING} - {"none", *BESIDE}  # and answered after the end, too
 
 # --- the table -------------------------------------------------------------------------------
 
@@ -361,7 +359,7 @@ def _apply(talk: Talk, reading: Reading) -> None:
 
 def _wants_a_sentence(talk: Talk, asked: Asked) -> bool:
     """Whether it is answered in own words alone, whatever they may mean elsewhere."""
-    own = asked.what in ("query", *controls.OWN_WORDS)
+    own = asked.what in ("query", *OWN_WORDS)
     return own and all(choice.control for choice in _shown(talk, asked).choices)
 
 

@@ -15,13 +15,12 @@ from bot.core.flow import Flow
 from bot.core.history import history
 from bot.core.offers import Control
 from bot.core.standing import of_unlisted, standings
-from bot.core.state import ASIDE, FOLLOWING, Asked, State
+from bot.core.state import STILL_ASKED, Asked, State
 from bot.core.told import pick
 
 RELAPSE_HOURS = 20.0  # running hours within which the same complaint is the same case
 RELAPSE_DAYS = 60.0  # where running hours are not known
 
-_STILL_ASKED = {*ASIDE, *FOLLOWING} - {"none", "book", "book_bike", "shares"}
 
 # The kinds of open question that programs are told of; finer ones are folded into them.
 KINDS = {
@@ -113,7 +112,7 @@ def begins_new(desk: Desk, state: State, heard: Heard, now: datetime) -> bool:
     if state.ended is None or state.ended.how in ("parked", "put_off"):
         return False
     asked = state.asked.get(heard.who)
-    if heard.who in state.holders or (asked is not None and asked.what in _STILL_ASKED):
+    if heard.who in state.holders or (asked is not None and asked.what in STILL_ASKED):
         return False
     if state.ended.how == "abandoned" or not _lately(desk, state, now):
         return True

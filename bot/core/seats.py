@@ -14,10 +14,10 @@ from bot.core.history import acting
 from bot.core.phrases import plain
 from bot.core.putting import PUT
 from bot.core.settling import upcoming
-from bot.core.state import FOLLOWING, WAITING, State
+from bot.core.state import FOLLOWING, OWN_WORDS, WAITING, State
 from bot.core.talk import Talk
 
-AT_REST = ("none", "query", "cause", "repair", "lift", "outcome")
+AT_REST = ("none", "query", *OWN_WORDS)
 # Open questions of the rider that a run or a second look takes the place of; any other he answers first.
 GIVES_WAY = ("none", "hand_over", "park", *FOLLOWING)
 

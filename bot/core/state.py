@@ -248,10 +248,12 @@ def _fold_without(gone: frozenset[int], before: tuple[Entry, ...], entry: Entry)
 
 
 WAITING = ("handed_over", "parked", "put_off")  # ends after which a case is gone on with
-ASIDE = (  # no part of the search
-    "none", "book", "book_bike", "shares", "query", "cause", "repair", "lift", "outcome",
-)  # fmt: skip
+# Kinds of open questions by what they have to do with the search for the fault.
+BESIDE = ("book", "book_bike", "shares")  # beside the case: they move nothing of it
+OWN_WORDS = ("cause", "repair", "lift", "outcome")  # asked because someone began to tell it
+ASIDE = ("none", *BESIDE, "query", *OWN_WORDS)  # no part of the search
 FOLLOWING = ("cure", "proof", "held", "second_look")  # what a rider still does after a case was closed
+STILL_ASKED = frozenset({"query", *OWN_WORDS, *FOLLOWING})  # answered after the end, too
 
 
 def _hear(s: State, e: Entry, v: WasHeard) -> State:
