@@ -23,7 +23,7 @@ from bot.core.phrases import plain
 from bot.core.plan import known
 from bot.core.talk import Talk
 from bot.core.trend import Interval, judge
-from bot.core.trend_words import tell
+from bot.core.trend_words import pieces_said, tell
 
 LATELY = 14  # days that a look in the book is still of this find; common practice, no source
 Numbers = tuple[float, float] | None  # what was counted or measured, a span
@@ -67,26 +67,24 @@ def _is_open(talk: Talk, id: str, ask: Asked_) -> bool:
 def _look_again(talk: Talk, id: str, ask: Asked_, kept: Book) -> Iterator[tuple[Reading, str, Numbers]]:
     """What the book holds of this second look: the pieces of a look made since the last one was judged."""
     watch, flow = talk.state.watch, talk.sure()
-    assert watch is not None
-    counts = isinstance(ask, Graded) and ask.counts == "pieces" and id in flow.second_looks[watch.plan].asks
-    looks = recent_intervals(kept) if counts and watch.from_hours is not None else ()
-    if not looks or watch.from_hours is None or looks[-1].ends <= watch.from_hours + JUST_NOW:
+    if watch is None or watch.from_hours is None or id not in flow.second_looks[watch.plan].asks:
         return
-    assert isinstance(ask, Graded)
+    looks = recent_intervals(kept) if isinstance(ask, Graded) and ask.counts == "pieces" else ()
+    if not looks or not isinstance(ask, Graded) or looks[-1].ends <= watch.from_hours + JUST_NOW:
+        return
     low, high = looks[-1].pieces
-    ids = _classes(ask, low, high)
-    amount = f"{low}" if low == high else talk.words.say("trend.over", low=low - 1) if high is None else (
-        talk.words.say("trend.span", low=low, high=high))  # fmt: skip
+    ids, amount = _classes(ask, low, high), pieces_said((low, high), talk.words)
     words = talk.words.say("book.pieces", n=amount, hours=f"{looks[-1].ends:.4g}")
     yield Chosen(ids[0]) if len(ids) == 1 else Spanned(ids), words, None if high is None else (low, high)
 
 
 def _classes(ask: Graded, low: int, high: int | None) -> tuple[str, ...]:
-    """The classes that a span of pieces touches."""
+    """The classes that a span of pieces touches; an open one begins above its lower end."""
     out, below = [], -1.0
+    least, most = (low + 1, math.inf) if high is None else (low, high)
     for id, grade in ask.classes.items():
         top = math.inf if grade.upto is None else grade.upto
-        if low <= top and (high is None or high > below):
+        if least <= top and most > below:
             out.append(id)
         below = top
     return tuple(out)

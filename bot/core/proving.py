@@ -24,6 +24,7 @@ from bot.core.odds import Beliefs
 from bot.core.proof import LEVELS
 from bot.core.state import State
 from bot.core.talk import Talk
+from bot.core.trend_words import seen
 
 SENSIBLE = 200  # clean running hours that anyone would still wait for
 LONGEST = 10_000.0  # running hours in which the answer is looked for
@@ -47,7 +48,7 @@ def _lines(talk: Talk, second: SecondLook, now: Beliefs, chance: int) -> Iterato
     wanted = [level for level in LEVELS if now.fixed < level]
     yield words.say("proof.held" if wanted else "proof.proved", chance=chance)
     if shed := _counted_by_the_book(talk.state):
-        yield words.say("proof.own", pieces=_span(shed.pieces), hours=_span(shed.hours))
+        yield words.say("proof.own", counted=seen(shed.pieces, shed.hours, words))
     hours = {level: clean_hours_to(flow, now, second, level) for level in wanted}
     able = [level for level in wanted if hours[level] <= SENSIBLE]
     for level in able:
@@ -60,11 +61,6 @@ def _counted_by_the_book(state: State) -> Shed | None:
     """What this bike shed before the last repair, where that was counted."""
     done = [entry.event for entry in acting(state) if isinstance(entry.event, Mended_)]
     return done[-1].shed if done else None
-
-
-def _span(span: tuple[float, float]) -> str:
-    low, high = (f"{x:.3g}" for x in span)
-    return low if low == high else f"{low} to {high}"
 
 
 def _whole(hours: float) -> int:

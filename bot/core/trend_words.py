@@ -45,7 +45,7 @@ def _fitting(lines: Iterable[str]) -> str:
 
 
 def _verdict(trend: Trend, words: Words) -> str:
-    now = _seen(trend.latest.pieces, trend.latest.hours, words)
+    now = seen(trend.latest.pieces, trend.latest.hours, words)
     if trend.before is None:
         alone = {"first": "trend.first", "after_work": "trend.after_work"}
         return words.say(alone.get(trend.direction, "trend.unclear.alone"), now=_found(trend.latest, words))
@@ -141,17 +141,19 @@ def _found(stretch: Stretch, words: Words) -> str:
     one = stretch.pieces == (1, 1)
     text = words.say(
         f"trend.found.{'one' if one else 'other'}",
-        n=_pieces(stretch.pieces, words),
+        n=pieces_said(stretch.pieces, words),
         hours=_between(stretch.hours, words),
     )
     return text if stretch.looks == 1 else words.say("trend.found.looks", found=text, n=stretch.looks)
 
 
-def _seen(pieces: Pieces, hours: Span, words: Words) -> str:
-    return words.say("trend.seen", n=_pieces(pieces, words), hours=_between(hours, words))
+def seen(pieces: Pieces, hours: Span, words: Words) -> str:
+    """'9 in 5 h', either of them a span where it was vague."""
+    return words.say("trend.seen", n=pieces_said(pieces, words), hours=_between(hours, words))
 
 
-def _pieces(pieces: Pieces, words: Words) -> str:
+def pieces_said(pieces: Pieces, words: Words) -> str:
+    """'9', '4 to 9', or 'over 60'."""
     low, high = pieces
     if high is None:
         return words.say("trend.over", low=low)
