@@ -50,10 +50,7 @@ def club(shell: Shell) -> Club:
 
 @pytest.fixture
 def taught(club: Club) -> Club:
-    """Five riders whose flange leaked, and one in whose case no cause was found."""
-    for rider in ("Ann", "Ben", "Cem", "Dee", "Eva"):
-        club.case(rider, "flange-leak")
-    return club
+    return club.taught()
 
 
 # --- shown ------------------------------------------------------------------------------------------

@@ -118,6 +118,12 @@ class Club:
                 admit(store, case, max_.id, turn.Address("terminal", f"bench {case}"), self.now)
         self.say("Max", text, role, f"bench {case}")
 
+    def taught(self) -> Club:
+        """The club, with closed cases of five riders, all of them a leaking flange."""
+        for rider in ("Ann", "Ben", "Cem", "Dee", "Eva"):
+            self.case(rider, "flange-leak")
+        return self
+
     def counts(self, scope: str = "everyone") -> dict[str, int]:
         """Cases by cause over all versions of the flow."""
         found = dict[str, int]()
@@ -164,10 +170,7 @@ def club(tmp_path: Path) -> Club:
 
 @pytest.fixture
 def taught(club: Club) -> Club:
-    """Five closed cases of five riders, all of them a leaking flange."""
-    for rider in ("Ann", "Ben", "Cem", "Dee", "Eva"):
-        club.case(rider, "flange-leak")
-    return club
+    return club.taught()
 
 
 # --- counted ----------------------------------------------------------------------------------------

@@ -245,16 +245,21 @@ def test_a_mechanic_who_is_erased_leaves_his_finding(
 # --- several cases ------------------------------------------------------------------------------------------
 
 
-def test_a_press_goes_to_the_case_of_its_question(
-    bot: Running, robin: Person, max_: Person, telegram: TelegramServer
-) -> None:
-    """He was asked about Goat, went on to Mule, and then presses what stands open about Goat."""
-    zoe = telegram.person("Zoe")
+def hold_two(robin: Person, zoe: Person, max_: Person, *words: str) -> None:
+    """Max holds Robin's Goat and Zoe's Mule; after each he says these words."""
     for rider, bike in ((robin, "Goat"), (zoe, "Mule")):
         to_the_paper(rider, bike=bike)
         max_.follow(share(rider))
         max_.answer()
-        say(max_, "again")
+        for word in words:
+            say(max_, word)
+
+
+def test_a_press_goes_to_the_case_of_its_question(
+    bot: Running, robin: Person, max_: Person, telegram: TelegramServer
+) -> None:
+    """He was asked about Goat, went on to Mule, and then presses what stands open about Goat."""
+    hold_two(robin, telegram.person("Zoe"), max_, "again")
     goat = next(seen for seen in max_.bot_says() if seen.rows and "[Mule]" not in seen.text)
     max_.press(goat, "3 Dust")
     max_.answer()
@@ -269,10 +274,7 @@ def test_the_bench_has_the_cases_he_holds(
     bot: Running, robin: Person, max_: Person, telegram: TelegramServer
 ) -> None:
     zoe = telegram.person("Zoe")
-    for rider, bike in ((robin, "Goat"), (zoe, "Mule")):
-        to_the_paper(rider, bike=bike)
-        max_.follow(share(rider))
-        max_.answer()
+    hold_two(robin, zoe, max_)
     assert (
         texts(say(max_, "/bench"))
         == "1 Goat: something rattles 0 d\n2 Mule: something rattles 0 d\nGo to one: case 1"
