@@ -132,10 +132,21 @@ def _unsaid(caution: str, say: str) -> Change:
     return Change("caution", ("cautions", caution), f"{caution} were not said", make, lambda x: say in x.said)
 
 
+def cautions_named(node: Any) -> frozenset[str]:
+    """The cautions that a flow's steps name, as far as its file can be read."""
+    if isinstance(node, dict):
+        said = [c for key in _CAUTIONED if isinstance(node.get(key), list) for c in node[key]]
+        return frozenset(said).union(*map(cautions_named, node.values()))
+    return frozenset().union(*map(cautions_named, node)) if isinstance(node, list) else frozenset()
+
+
+_CAUTIONED = ("cautions", "shut_cautions")
+
+
 def _forget(node: Any, caution: str) -> None:
     """Take a caution out of every list of cautions below a node."""
     if isinstance(node, dict):
-        for key in ("cautions", "shut_cautions"):
+        for key in _CAUTIONED:
             if isinstance(node.get(key), list):
                 node[key] = [c for c in node[key] if c != caution]
         for child in node.values():

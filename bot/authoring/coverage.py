@@ -1,5 +1,8 @@
 """What no sample conversation would notice: the flow is changed in one place and played again.
 
+A flow answers for what stands in its own file and for the shared cautions that it uses. What else all
+flows share is noticed when the conversations of any of them notice it.
+
 One change at a time (`changes`). Only conversations that used the changed place are played, from
 the exchange that used it first, up to the first difference or broken rule. What each exchange used
 is read once; the changes are shared between the processors.
@@ -10,12 +13,13 @@ from __future__ import annotations
 import json
 import multiprocessing
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from pydantic import ValidationError
 
-from bot.authoring.changes import GROUPS, Change, Data, Group, changes, traced
+from bot.authoring.changes import GROUPS, Change, Data, Group, Path, cautions_named, changes, traced
 from bot.authoring.load import Loaded
 from bot.authoring.musts import broken
 from bot.authoring.play import Exchange, Played, exchanges_of
@@ -73,11 +77,11 @@ class Coverage:
 class Trial:
     """The plays of one flow, what each exchange used, and the changes to try on them."""
 
-    def __init__(self, played: Sequence[Played], stage: Stage, wanted: frozenset[Group]) -> None:
+    def __init__(self, played: Sequence[Played], stage: Stage, wanted: Callable[[Change], bool]) -> None:
         self.played, self.stage = played, stage
         self.traces = [[traced(x, stage.flow) for x in p.exchanges] for p in played]
         self._data = json.dumps(stage.loaded.merged)  # read back faster than it is copied
-        self.changes = [c for c in changes(stage.loaded.merged, stage.flow) if c.group in wanted]
+        self.changes = [c for c in changes(stage.loaded.merged, stage.flow) if wanted(c)]
 
     def noticed(self, n: int) -> bool:
         """Whether one of the plays that used the place goes otherwise on the changed flow."""
@@ -100,6 +104,10 @@ class Trial:
             used = [(play, n) for n, trace in enumerate(traces) if change.used(trace)]
             found += used if change.group == "text" else used[:1]
         return sorted(found, key=lambda use: len(use[0].exchanges) - use[1])
+
+    def results(self) -> Iterator[tuple[Change, bool]]:
+        """Each change with whether it was noticed, in order."""
+        return zip(self.changes, self.all_noticed(), strict=True)
 
     def all_noticed(self) -> list[bool]:
         """One answer a change, in order; shared between the processors where a process can be forked."""
@@ -126,11 +134,36 @@ def _noticed(n: int) -> bool:
 
 
 def cover(played: Sequence[Played], stage: Stage, groups: Iterable[Group] = GROUPS) -> Coverage:
-    """Try every change of these groups on plays of one flow that all went as written."""
-    trial = Trial(played, stage, frozenset(groups))
+    """Try every change that the flow itself answers for, on plays of it that all went as written."""
+    wanted = frozenset(groups)
+    trial = Trial(played, stage, lambda change: change.group in wanted and _answers_for(stage.loaded, change))
+    return _told([(change, trial.stage, noticed) for change, noticed in trial.results()])
+
+
+def cover_shared(rehearsed: Iterable[tuple[Sequence[Played], Stage]]) -> Coverage:
+    """Try what stands in the common file on the plays of each flow in turn, until one notices."""
+    found: dict[tuple[Group, Path], tuple[Change, Stage, bool]] = {}
+
+    def open_yet(stage: Stage, change: Change) -> bool:
+        known = found.get((change.group, change.path))
+        return not stage.loaded.is_own(change.path) and not (known and known[-1])
+
+    for played, stage in rehearsed:
+        trial = Trial(played, stage, partial(open_yet, stage))
+        found |= {(c.group, c.path): (c, stage, noticed) for c, noticed in trial.results()}
+    return _told(found.values())
+
+
+def _answers_for(loaded: Loaded, change: Change) -> bool:
+    if loaded.is_own(change.path):
+        return True
+    return change.group == "caution" and change.path[-1] in cautions_named(loaded.own.data)
+
+
+def _told(results: Iterable[tuple[Change, Stage, bool]]) -> Coverage:
     tried = dict.fromkeys(GROUPS, 0)
     survivors = []
-    for change, noticed in zip(trial.changes, trial.all_noticed(), strict=True):
+    for change, stage, noticed in results:
         tried[change.group] += 1
         if not noticed:
             survivors.append(_survivor(stage.loaded, change))

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bot.authoring import script as scripts
 from bot.authoring import shelf
@@ -19,6 +20,9 @@ from bot.authoring.stage import Stage
 from bot.core import events
 from bot.core.events import Entry
 from bot.core.flow import Flow
+
+if TYPE_CHECKING:
+    from bot.authoring.coverage import Coverage
 
 
 class UpdateRefused(Exception):
@@ -144,15 +148,25 @@ class Rehearsal:
         self.plays.setdefault(stages.find_flow(script), []).append(played)
         return differences(played, stage.flow)
 
-    def cover(self) -> Iterator[str]:
-        """What no conversation heard so far would notice, flow by flow, and the figures of the gate."""
-        from bot.authoring.coverage import cover
+    def cover(self, shared: bool) -> Iterator[str]:
+        """What no conversation heard so far would notice, flow by flow, and the figures of the gate.
 
-        for file, played in self.plays.items():
-            found = cover(played, self._stages[file])
-            yield from map(str, found.survivors)
-            yield from found.figures
-            yield "passes" if found.passes else "does not pass"
+        `shared`: what all flows share too, as far as no flow's conversations notice it.
+        """
+        from bot.authoring.coverage import cover, cover_shared
+
+        rehearsed = [(played, self._stages[file]) for file, played in self.plays.items()]
+        for played, stage in rehearsed:
+            yield from _gate(stage.flow.title, cover(played, stage))
+        if shared:
+            yield from _gate("what all flows share", cover_shared(rehearsed))
+
+
+def _gate(title: str, found: Coverage) -> Iterator[str]:
+    yield from map(str, found.survivors)
+    yield f"{title}:"
+    yield from found.figures
+    yield "passes" if found.passes else "does not pass"
 
 
 def _rewritten(path: Path, rehearsal: Rehearsal) -> str:
@@ -176,7 +190,7 @@ def run(names: Sequence[str], summary: stages.Summary, update: bool = False, cov
     played = sum(map(len, rehearsal.plays.values()))
     print(f"{played} sample conversations played, {wrong} differences")
     if coverage and not wrong:
-        lines = list(rehearsal.cover())
+        lines = list(rehearsal.cover(shared=not names))
         print("\n".join(lines))
         wrong += "does not pass" in lines
     return int(wrong > 0)

@@ -13,7 +13,7 @@ import yaml
 
 from bot.authoring import load, rehearse, script, stage
 from bot.authoring.changes import Change, changes, traced
-from bot.authoring.coverage import Coverage, Survivor, cover
+from bot.authoring.coverage import Coverage, Survivor, cover, cover_shared
 from bot.authoring.musts import broken
 from bot.authoring.play import NotRestored, Played, heard, line_of, play, restored
 from bot.authoring.problems import FlowError
@@ -489,6 +489,46 @@ def test_an_excuse_that_nobody_would_miss_survives(set_: stage.Stage, tmp_path: 
 
 def _uses(change: Change, on: stage.Stage, talk: str) -> list[bool]:
     return [change.used(traced(x, on.flow)) for x in played(on, talk).exchanges]
+
+
+SHARED_CAUTIONS = {
+    **RATTLE["cautions"],
+    "fumes": {"signal": "warning", "say": "Open the door: fumes kill.", "short": "Open the door."},
+}
+
+
+def beside_common(folder: Path) -> stage.Stage:
+    """The rattling flow with its cautions in the common file, which has one more and a stop rule."""
+    rule = {**RATTLE["stop_rules"]["big-knock"], "say": "Leave it off.", "when": {"all": ["knocking"]}}
+    shared = {"language": 1, "common": "common", "version": 1, "title": "What all flows share"}
+    shared |= {"cautions": SHARED_CAUTIONS, "stop_rules": {"knocks": rule}}
+    own = {key: said for key, said in RATTLE.items() if key != "cautions"}
+    (folder / "common.yaml").write_text(yaml.safe_dump(shared, sort_keys=False), encoding="utf-8")
+    file = folder / "rattle.yaml"
+    file.write_text(yaml.safe_dump({**own, "uses": ["common"]}, sort_keys=False), encoding="utf-8")
+    return stage.set_up(file, echo.summary, echo.receive)
+
+
+def test_a_flow_answers_for_its_own_and_for_the_shared_cautions_that_it_uses(tmp_path: Path) -> None:
+    both = beside_common(tmp_path)
+    found = cover([played(both, TALK)], both)
+    assert survivors(found, "caution") == {"moving-parts were not said"}
+    assert found.tried["caution"] == len(RATTLE["cautions"])
+    assert not any("knocks" in what for what in survivors(found, "stop rule"))
+
+
+def test_what_all_flows_share_is_noticed_by_the_conversations_of_any(tmp_path: Path) -> None:
+    (tmp_path / "other").mkdir()
+    quiet, loud = beside_common(tmp_path), beside_common(tmp_path / "other")
+    calm = ([played(quiet, TALK.replace("you: 1", "you: 2"))], quiet)
+    knocks = ([played(loud, TALK)], loud)
+    gone = "the stop rule knocks were gone"
+    assert gone in survivors(cover_shared([calm]), "stop rule")
+    for order in ([calm, knocks], [knocks, calm]):
+        found = cover_shared(order)
+        assert gone not in survivors(found, "stop rule")
+        assert survivors(found, "caution") == {"moving-parts were not said", "fumes were not said"}
+        assert found.tried["caution"] == len(SHARED_CAUTIONS)
 
 
 @dataclass(frozen=True)
