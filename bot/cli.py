@@ -12,7 +12,7 @@ from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from bot import __version__, cli_bikes, cli_cases, cli_outcomes, cli_sharing
+from bot import __version__, cli_bikes, cli_cases, cli_outcomes, cli_sharing, cli_words
 
 if TYPE_CHECKING:
     from bot.authoring.load import Loaded
@@ -352,6 +352,7 @@ def parser() -> argparse.ArgumentParser:
     cli_cases.add(of_case, _record, Refused, _db)
     cli_sharing.add_open(of_case, _record, Refused, _db, _now, _talk_on)
     cli_sharing.add_bench(commands, _record, Refused, _db, _now, _login)
+    cli_words.add(commands, Refused)
     bike = commands.add_parser("bike", help="bikes and their books")
     cli_bikes.add(
         bike.add_subparsers(title="commands", metavar="COMMAND", required=True), _record, Refused, _db

@@ -29,11 +29,15 @@ SIZES = ((1000, 75), (800, 65), (640, 50), (480, 40))
 
 @dataclass(frozen=True)
 class Handover:
-    """Everything that a sheet is made of; what is made of it needs no record. `photos`: where each lies."""
+    """Everything that a sheet is made of; what is made of it needs no record. `photos`: where each lies.
+
+    `say`: the wording of sheets in the language of whoever reads it.
+    """
 
     facts: Facts
     photos: Mapping[str, Path]
     trend: TrendPicture | None
+    say: Mapping[str, str]
 
 
 def gather_sheet(store: Store, case: int, desk: Desk, now: datetime) -> Handover | None:
@@ -48,7 +52,7 @@ def gather_sheet(store: Store, case: int, desk: Desk, now: datetime) -> Handover
     trend = None
     if state.bike and has_trend(store, state.bike):
         trend = picture_of(store, state.bike, desk.words)
-    return Handover(facts, dict(_photos(store, facts)), trend)
+    return Handover(facts, dict(_photos(store, facts)), trend, text.in_words(desk))
 
 
 def _photos(store: Store, facts: Facts) -> Iterator[tuple[str, Path]]:
@@ -88,7 +92,7 @@ def write_sheet(handover: Handover) -> str:
     """The whole sheet as text."""
     from bot.reports import text
 
-    return text.write(handover.facts)
+    return text.write(handover.facts, handover.say)
 
 
 def sheet_as_json(handover: Handover) -> str:
@@ -106,7 +110,8 @@ def print_sheet(handover: Handover, paper: Paper = "a4") -> bytes:
     printed = photos[-MOST_PHOTOS:]
     shrunk = _shrink({digest: handover.photos[digest] for digest in printed if digest in handover.photos})
     trend = _draw(handover.trend)
-    return pdf.print_sheet(handover.facts, shrunk, trend, paper, left_out=len(photos) - len(printed))
+    left_out = len(photos) - len(printed)
+    return pdf.print_sheet(handover.facts, shrunk, trend, paper, handover.say, left_out)
 
 
 def _shrink(photos: Mapping[str, Path]) -> dict[str, bytes]:

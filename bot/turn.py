@@ -26,12 +26,13 @@ from weakref import WeakSet
 
 from bot import __version__, outcomes, sharing
 from bot.authoring import shelf
-from bot.authoring.wording import read_words
+from bot.authoring.wording import languages, read_lines, read_words
 from bot.books import draw, has_trend, picture_of, read_book
 from bot.core.desk import BikeCard, Card, Desk, Past
 from bot.core.events import Entry, Heard, Role, StopRaised
 from bot.core.messages import Message
 from bot.core.state import State, apply
+from bot.core.translation import translate
 from bot.core.words import Words
 from bot.record.cases import KeptFlow, Person
 from bot.record.export import everything_of
@@ -518,15 +519,15 @@ def _line(words: Words, key: str, fell: FallingReadingError | None = None) -> Me
 
 
 class KeptFlows(Mapping[str, "Flow"]):
-    """Flows by hash, read from the record when they are wanted."""
+    """Flows by hash, read from the record when they are wanted, with the texts of a language."""
 
-    def __init__(self, store: Store) -> None:
-        self._store = store
+    def __init__(self, store: Store, language: str = "en") -> None:
+        self._store, self._language = store, language
 
     def __getitem__(self, hash: str) -> Flow:
         if hash not in _FLOWS:
             _FLOWS[hash] = _revive_flow(self._store, hash)
-        return _FLOWS[hash]
+        return _FLOWS[hash] if self._language == "en" else _translated(hash, self._language)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._store.flow_hashes())
@@ -536,6 +537,16 @@ class KeptFlows(Mapping[str, "Flow"]):
 
 
 _FLOWS: dict[str, Flow] = {}  # by hash of the text, so an entry is never out of date
+
+
+def _translated(hash: str, language: str) -> Flow:
+    if (hash, language) not in _TRANSLATED:
+        flow = _FLOWS[hash]
+        _TRANSLATED[hash, language] = translate(flow, read_lines(flow.flow, language))
+    return _TRANSLATED[hash, language]
+
+
+_TRANSLATED: dict[tuple[str, str], Flow] = {}
 
 
 def _revive_flow(store: Store, hash: str) -> Flow:
@@ -563,18 +574,31 @@ def lay_desk(
         **{k: v for k, v in rider.settings.items() if k in RIDER_SETTINGS},
         **{k: v for k, v in speaker.settings.items() if k in OWN_SETTINGS},
     }
-    flows = KeptFlows(store)
+    words = read_words(str(settings.get("language", "en")))
+    flows = KeptFlows(store, words.language)
     offered = store.offered(str(speaker.settings.get("group", "")))
     cards = tuple(c for line in offered if only in ("", line.flow) for c in _cards(flows, line.hash))
     minutes = MESSAGE_MINUTES.get(channel, OTHER_MESSAGE_MINUTES)
-    words = read_words(str(settings.get("language", "en")))
     bikes = tuple(_with_past(store, bike, case) for bike in store.bikes_of(rider.id))
     others = sum(1 for line in store.cases_of(rider.id) if not line.ended and line.id != case and line.bike)
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others)
     laid, away = outcomes.laid(store, flows, speaker), store.away(case)
     desk = replace(desk, books=partial(read_book, store), zones=_zones, reminded=reminded, away=away)
-    desk = replace(desk, outcomes=laid)
+    desk = replace(desk, outcomes=laid, languages=_languages, speak=partial(_speak, store))
     return _with_summary(store, sharing.for_speaker(store, desk, case, speaker, rider))
+
+
+def _speak(store: Store, desk: Desk, language: str) -> Desk:
+    """The same desk with its words and flows in another language."""
+    words, flows = read_words(language), KeptFlows(store, language)
+    cards = tuple(made for card in desk.cards for made in _cards(flows, card.hash))
+    settings = {**desk.settings, "language": language}
+    return _with_summary(store, replace(desk, words=words, flows=flows, cards=cards, settings=settings))
+
+
+def _languages() -> dict[str, str]:
+    """What each language calls itself, by its code."""
+    return {code: read_words(code).say("language.name") for code in languages()}
 
 
 def _with_past(store: Store, bike: BikeCard, case: int) -> BikeCard:
@@ -634,16 +658,17 @@ def _noted(store: Store, desk: Desk) -> dict[str, Any]:
 
 
 def _lay_again(store: Store, noted: Mapping[str, Any]) -> Desk:
-    flows = KeptFlows(store)
+    words = read_words(noted["language"])
+    flows = KeptFlows(store, words.language)
     cards = tuple(c for text_hash in noted["cards"] for c in _cards(flows, text_hash))
     bikes = tuple(_bike_again(bike) for bike in noted["bikes"])
-    words = read_words(noted["language"])
     open_cases = noted.get("open_cases", 0)
     settings, minutes = noted["settings"], noted["minutes"]
     desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases)
     told = tuple(_reminded_again(one) for one in noted.get("reminded", ()))
     desk = replace(desk, books=partial(read_book, store, upto=noted.get("book")), zones=_zones, reminded=told)
     desk = replace(desk, outcomes=outcomes.laid_again(noted.get("outcomes", ())))
+    desk = replace(desk, languages=_languages, speak=partial(_speak, store))
     return _with_summary(store, sharing.with_old_codes(desk))
 
 

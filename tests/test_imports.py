@@ -45,6 +45,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "bot.cli_cases": ("bot",),
     "bot.cli_outcomes": ("bot",),
     "bot.cli_sharing": ("bot",),
+    "bot.cli_words": ("bot",),
 }
 
 # Who may import which package of others.

@@ -1,7 +1,8 @@
 """Every code that a flow's author can meet, with its one sentence.
 
 A sentence says what is wrong with the value repeated, why it matters, and what to do. Codes are
-never used twice: Y is the file itself, F its form, L what only shows across the whole flow.
+never used twice: Y is the file itself, F its form, L what only shows across the whole flow, T its
+translations.
 """
 
 from __future__ import annotations
@@ -387,6 +388,26 @@ _TEXTS = {
     "L513": Kind("number-word", "'{word}' could be the number of another answer; write it as a word"),
 }
 
+_TRANSLATIONS = {
+    "T101": _warn(
+        "not-translated", "'{id}' is not translated in {where}; until it is, riders read the original"
+    ),
+    "T102": _warn(
+        "outdated",
+        "'{id}' was made from another text; read line {line} of {source}, then put it right and take the "
+        "eight signs after its name away",
+    ),
+    "T103": _warn("no-original", "there is no text '{id}'{hint}; remove the line, or put its name right"),
+    "T104": Kind(
+        "names-differ", "'{id}' fills in {found} and the original {wanted}; write the names as they are there"
+    ),
+    "T105": Kind("translation-too-long", "'{id}' has {length} characters and may have {limit}; shorten it"),
+    "T106": _warn("not-stamped", "'{id}' is new; run the command once more with --update to put it in use"),
+    "T107": Kind("translation-form", "'{id}' is no text of its kind; write {wanted}, as the original has it"),
+    "T108": _warn("numbers-differ", "'{id}' has other figures than the original, which has: {wanted}"),
+    "T109": Kind("no-texts", "'{part}' must be made of 'name: text' lines, one for each text"),
+}
+
 CATALOGUE: dict[str, Kind] = {
     **_SOURCE,
     **_FORM,
@@ -395,4 +416,5 @@ CATALOGUE: dict[str, Kind] = {
     **_CAUSES,
     **_SAFETY,
     **_TEXTS,
+    **_TRANSLATIONS,
 }

@@ -128,9 +128,12 @@ for _tag, _pattern, _first in (
     FlowLoader.add_implicit_resolver(f"tag:yaml.org,2002:{_tag}", re.compile(_pattern), list(_first))
 
 
-def read(raw: bytes, file: str) -> Source:
-    """Data and places of one file, or why it cannot be read. Never raises for what is in it."""
-    text, problems = _decode(raw, file)
+def read(raw: bytes, file: str, most: int = MAX_BYTES) -> Source:
+    """Data and places of one file of at most so many bytes, or why it cannot be read.
+
+    Never raises for what is in it.
+    """
+    text, problems = _decode(raw, file, most)
     if problems:
         return Source(file, text, None, {}, tuple(problems))
     loader = FlowLoader(text)
@@ -158,9 +161,9 @@ def _walked(file: str, text: str, loader: FlowLoader) -> Source:
     return Source(file, text, data, walk.spots, tuple(walk.problems), loader.index)
 
 
-def _decode(raw: bytes, file: str) -> tuple[str, list[Problem]]:
-    if len(raw) > MAX_BYTES:
-        return "", [problem(file, (1, 1), "Y001", found=len(raw), limit=MAX_BYTES)]
+def _decode(raw: bytes, file: str, most: int) -> tuple[str, list[Problem]]:
+    if len(raw) > most:
+        return "", [problem(file, (1, 1), "Y001", found=len(raw), limit=most)]
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -38,7 +38,7 @@ def claim_of(told: Told) -> str:
 def claims(flow: Flow, talk: Talk, text: str) -> tuple[str, ...]:
     """What words tell that is not known yet, in the order in which it was said."""
     out = []
-    for told in listen(text, index(flow)):
+    for told in listen(text, index(flow, talk.words.spoken), talk.words.spoken):
         claim = claim_of(told)
         if NONE_OF_THESE in told.value_ids:
             continue
@@ -57,7 +57,7 @@ def hear_first(talk: Talk) -> None:
     text = talk.heard.text.strip()
     talk.emit(Opened(complaint=text[:1000]))
     if not talk.state.hash:
-        picked = pick(text, talk.desk.cards)
+        picked = pick(text, talk.desk.cards, talk.words.spoken)
         hashes = [c.hash for c in talk.desk.cards if c.flow == picked.flow]
         if not hashes:
             return
@@ -100,9 +100,9 @@ def told_of_the_open(talk: Talk, asked: Asked) -> Reading:
     if asked.what == "point" and tokens(talk.heard.text)[:1] in map(tokens, talk.words.lists["no"]):
         return Chosen("no")
     flow = talk.sure() if asked.what in ("question", "check", "trait") else None
-    if flow is None or tried(talk.heard.text, flow):
+    if flow is None or tried(talk.heard.text, flow, talk.words.spoken):
         return _with_remark(talk, asked)
-    told = listen(talk.heard.text, index(flow))
+    told = listen(talk.heard.text, index(flow, talk.words.spoken), talk.words.spoken)
     if len(told) != 1 or told[0].ask.removeprefix("trait:") != asked.id or told[0].quantity:
         return _with_remark(talk, asked)
     ids = told[0].value_ids
@@ -116,7 +116,7 @@ def _with_remark(talk: Talk, asked: Asked) -> Reading:
     if asked.what not in REMARKED:
         return Unclear()
     shown = PUT[asked.what](talk, Next(asked.what, asked.id, asked.extra)).choices
-    answer = led(talk.heard.text, offer(talk, asked, shown))
+    answer = led(talk.heard.text, offer(talk, asked, shown), talk.words.spoken)
     if answer is None:
         return Unclear()
     if talk.flow is None or not listen_again(talk):
@@ -132,7 +132,7 @@ def listen_again(talk: Talk) -> bool:
         return False
     text = talk.heard.text
     flow = talk.sure()
-    cures = tried(text, flow) or wondered(text, flow)
+    cures = tried(text, flow, talk.words.spoken) or wondered(text, flow, talk.words.spoken)
     for cure in cures:
         talk.say("false_cure", say=flow.false_cures[cure].say)
     found = claims(flow, talk, text)

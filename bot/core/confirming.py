@@ -46,7 +46,7 @@ def cause(talk: Talk, rest: str) -> After:
 def pick(talk: Talk, aim: str, said: str = "") -> None:
     """Ask how the cause is known that the words name; which one it is where they name none or several."""
     names = naming.causes(talk.sure(), talk.state)
-    found = naming.meant(said, names)
+    found = naming.meant(said, names, talk.words.spoken)
     if len(found) == 1:
         ask(talk, found[0], aim, "how", "")
     else:
@@ -56,8 +56,10 @@ def pick(talk: Talk, aim: str, said: str = "") -> None:
 def spoken_of(talk: Talk, said: str) -> str:
     """The cause that words name and speak of nothing else; "" when they may mean something else."""
     names = naming.causes(talk.sure(), talk.state)
-    found = naming.meant(said, names)
-    one = len(found) == 1 and naming.covers(said, (*names[found[0]], found[0].replace("-", " ")))
+    found = naming.meant(said, names, talk.words.spoken)
+    one = len(found) == 1 and naming.covers(
+        said, (*names[found[0]], found[0].replace("-", " ")), talk.words.spoken
+    )
     return found[0] if one else ""
 
 
@@ -66,7 +68,7 @@ def told(talk: Talk) -> bool:
     rest = _after_it_was(talk)
     if not rest or talk.flow is None:
         return False
-    if talk.holds and naming.meant(rest, naming.causes(talk.sure(), talk.state)):
+    if talk.holds and naming.meant(rest, naming.causes(talk.sure(), talk.state), talk.words.spoken):
         pick(talk, CONFIRM, rest)
         return True
     found = "" if talk.holds or talk.seat != talk.state.rider else spoken_of(talk, rest)

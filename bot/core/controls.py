@@ -266,7 +266,7 @@ def went_on(talk: Talk, rest: str) -> After:
         talk.emit(Noted(words=talk.heard.text))
         talk.say("went_on.none")
         return "again"
-    minutes = moves.minutes_of(rest) if rest else None
+    minutes = moves.minutes_of(talk, rest) if rest else None
     talk.emit(WentOn(minutes=minutes, words=talk.heard.text[:300]))
     talk.say("went_on.noted")
     for stop in standing:
@@ -363,7 +363,7 @@ def change(talk: Talk, rest: str) -> After:
     if not acting or talk.flow is None:
         talk.say("which.none")
         return "again"
-    told = corrections.named(talk, rest)
+    told = corrections.named(talk, rest, talk.words.spoken)
     if told is not None:
         return _change_to(talk, told, rest)
     step = Next("which", "change", tuple(str(t.seq) for t in acting[-9:]))
@@ -376,7 +376,7 @@ def _change_to(talk: Talk, told: Told, rest: str) -> After:
     """The answer is taken back; the new one is taken where the words say it, else it is asked for."""
     id = told.event.ask
     what: Literal["check", "question"] = "check" if id in talk.sure().checks else "question"
-    new = corrections.new_answer(talk, told, rest)
+    new = corrections.new_answer(talk, told, rest, talk.words.spoken)
     moves.take_back(talk, (told.seq,))
     talk.emit(WasAsked(seat=talk.seat, what=what, id=id))
     if talk.asked is not None and moves.MOVES[what](talk, talk.asked, new):
@@ -422,8 +422,8 @@ def came_back(talk: Talk, rest: str) -> After:
 
 
 def giving_up(talk: Talk, rest: str) -> After:
-    said = measure(rest) if rest else None
-    minutes = moves.minutes_of(rest) or (said.high if said and not said.unit else None)
+    said = measure(rest, spoken=talk.words.spoken) if rest else None
+    minutes = moves.minutes_of(talk, rest) or (said.high if said and not said.unit else None)
     if minutes is None:
         talk.emit(WasAsked(seat=talk.seat, what="setting", id="giving_up"))
         talk.tell(PUT["setting"](talk, Next("setting", "giving_up")))
@@ -453,14 +453,28 @@ def units(talk: Talk, rest: str) -> After:
     return "again"
 
 
+def language(talk: Talk, rest: str) -> After:
+    """The rider's language from now on, at once: the open question is put again in it."""
+    offered = talk.desk.languages()
+    said = tokens(rest or talk.heard.text)
+    named = [code for code, name in offered.items() if said == (code,) or set(tokens(name)) & set(said)]
+    if len(named) != 1:
+        talk.say("language.which", offered=", ".join(offered.values()))
+        return "again"
+    talk.emit(SettingTold(setting="language", value=named[0]))
+    talk.desk = talk.desk.spoken_in(named[0])
+    talk.say("language.set")
+    return "again"
+
+
 def erase(talk: Talk, rest: str) -> After:
     talk.say("erase.how")
     return "again"
 
 
 ANYTIME = (
-    "help", "where", "ruled_out", "summary", "whole_sheet", "later", "erase", "order", "why", "back", "close",
-    "lift", "ask_rider",
+    "help", "where", "ruled_out", "summary", "whole_sheet", "later", "erase", "order", "why",
+    "back", "close", "lift", "ask_rider",
 )  # fmt: skip
 CONTROLS: dict[str, Callable[[Talk, str], After]] = {
     "book": bookkeeping.book,
@@ -496,6 +510,7 @@ CONTROLS: dict[str, Callable[[Talk, str], After]] = {
     "close": closing.close,
     "vin": frame_number.tell,
     "units": units,
+    "language": language,
     "erase": erase,
     "share": holding.share,
     "who": holding.who,

@@ -216,7 +216,7 @@ def _take_words(talk: Talk) -> None:
     offered = offer(talk, asked, _shown(talk, asked).choices) if asked else None
     reading = _reading(talk, offered)
     if isinstance(reading, Control) and reading.name == "answer" and asked and not queries.is_for(talk):
-        reading = read(reading.rest, offered, talk.words.controls)  # of what is asked of him
+        reading = read(reading.rest, offered, talk.words.controls, talk.words.spoken)  # of what he is asked
     if isinstance(reading, Control):
         _control(talk, reading)
     elif asked is None:
@@ -227,7 +227,7 @@ def _take_words(talk: Talk) -> None:
 
 def _reading(talk: Talk, offered: Offer | None = None) -> Reading:
     """What was said, given what was offered. A rider's "note: ..." may be a line for the book."""
-    reading = read(talk.heard.text, offered, talk.words.controls)
+    reading = read(talk.heard.text, offered, talk.words.controls, talk.words.spoken)
     note = isinstance(reading, Control) and reading.name == "note"
     return Unclear() if note and not talk.holds and bookkeeping.is_meant(talk) else reading
 
@@ -299,7 +299,7 @@ def _is_of_the_fault(talk: Talk, how: str) -> bool:
     back = controls.says_back(talk)
     if talk.holds or how != "closed":
         return back or not talk.holds
-    return back or pick(talk.heard.text, talk.desk.cards).flow == talk.state.flow
+    return back or pick(talk.heard.text, talk.desk.cards, talk.words.spoken).flow == talk.state.flow
 
 
 def _take_first_words(talk: Talk) -> None:
@@ -311,7 +311,14 @@ def _take_first_words(talk: Talk) -> None:
             _apply(talk, reading)
             return
     reading = _reading(talk)
-    if isinstance(reading, Control) and reading.name in ("book", "trend", "vin", "shares", *holding.WORDS):
+    if isinstance(reading, Control) and reading.name in (
+        "book",
+        "language",
+        "trend",
+        "vin",
+        "shares",
+        *holding.WORDS,
+    ):
         _run(talk, reading)
         return
     if bookkeeping.is_meant(talk):
@@ -348,7 +355,7 @@ def _apply(talk: Talk, reading: Reading) -> None:
     if isinstance(reading, Unclear) and controls.says_back(talk):
         _control(talk, Control("came_back", talk.heard.text))
         return
-    if isinstance(reading, Unclear) and (rest := corrections.wish(talk)):
+    if isinstance(reading, Unclear) and (rest := corrections.wish(talk, talk.words.spoken)):
         _control(talk, Control("change", rest))
         return
     if _moves(talk, asked, reading) or _moves(talk, asked, told_of_the_open(talk, asked)):
@@ -427,7 +434,7 @@ def _leave_unconfirmed(talk: Talk) -> None:
     step = upcoming(talk)
     following = Asked(talk.state.next_seq, step.what, step.id, "", step.extra)
     offered = offer(talk, following, _shown(talk, following).choices)
-    reading = read(talk.heard.text, offered, talk.words.controls)
+    reading = read(talk.heard.text, offered, talk.words.controls, talk.words.spoken)
     answers = (step.what, type(reading)) in TABLE
     moving = answers and not isinstance(reading, Unclear)
     if not moving and not claims(talk.sure(), talk, talk.heard.text):

@@ -26,7 +26,7 @@ def wish(talk: Talk, spoken: Spoken = ENGLISH) -> str:
     be one of the question that is named.
     """
     rest, recalled = _after_the_wish(talk.heard.text, spoken)
-    if not rest or talk.flow is None or tried(talk.heard.text, talk.flow):
+    if not rest or talk.flow is None or tried(talk.heard.text, talk.flow, spoken):
         return ""
     told = named(talk, rest, spoken)
     if told is None or not (recalled or not isinstance(new_answer(talk, told, rest, spoken), Unclear)):

@@ -108,6 +108,14 @@ def _no_code() -> str:
     raise RuntimeError("a desk without codes was handed to a talk that shares a case")
 
 
+def _english() -> dict[str, str]:
+    return {"en": "English"}
+
+
+def _as_it_is(desk: Desk, language: str) -> Desk:
+    return desk
+
+
 @dataclass(frozen=True)
 class Desk:
     """`flows` is by hash and may load on demand. `settings` are the rider's standing ones.
@@ -135,3 +143,9 @@ class Desk:
     code: Callable[[], str] = _no_code  # makes a code that opens this case
     code_days: int = 7  # how long such a code is good
     unused: Callable[[], tuple[str, ...]] = tuple  # until when (UTC ISO) codes are good that nobody used
+    languages: Callable[[], Mapping[str, str]] = _english  # what each calls itself, by its code
+    speak: Callable[[Desk, str], Desk] = _as_it_is  # the same desk in another language
+
+    def spoken_in(self, language: str) -> Desk:
+        """This desk with words and flows in another of its languages."""
+        return self.speak(self, language)

@@ -143,7 +143,7 @@ def _counted(talk: Talk, ask: Asked_, ids: tuple[str, ...]) -> tuple[float, floa
     """The number of pieces that was said, where it is none of an answer's place."""
     if not isinstance(ask, Graded) or ask.counts is None:
         return None
-    text, said = tokens(talk.heard.text), measure(talk.heard.text)
+    text, said = tokens(talk.heard.text), measure(talk.heard.text, spoken=talk.words.spoken)
     labels = {tokens(label) for grade in ask.classes.values() for label in (grade.label, grade.short or "")}
     if said is None or said.unit or text in labels or (len(text) == 1 and said.low <= len(ask.classes)):
         return None

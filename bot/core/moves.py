@@ -62,7 +62,7 @@ def choose_problem(talk: Talk, asked: Asked, reading: Reading) -> bool:
 
 
 def _spoken_of(talk: Talk) -> str:
-    flow = pick(talk.heard.text, talk.desk.cards).flow
+    flow = pick(talk.heard.text, talk.desk.cards, talk.words.spoken).flow
     return next((card.hash for card in talk.desk.cards if card.flow == flow), "")
 
 
@@ -102,7 +102,7 @@ def tell_setting(talk: Talk, asked: Asked, reading: Reading) -> bool:
     in_minutes = asked.id in ("minutes_left", "giving_up")
     value: str | float | bool | None = reading.id if isinstance(reading, Chosen) else None
     if in_minutes:
-        value = float(value) if value else minutes_of(talk.heard.text)
+        value = float(value) if value else minutes_of(talk, talk.heard.text)
     elif asked.id == "must_ride" and value is not None:
         value = value == "yes"
     if value is None:
@@ -113,9 +113,9 @@ def tell_setting(talk: Talk, asked: Asked, reading: Reading) -> bool:
     return True
 
 
-def minutes_of(text: str) -> float | None:
+def minutes_of(talk: Talk, text: str) -> float | None:
     """A time with its unit, in minutes; None where there is none."""
-    said = measure(text)
+    said = measure(text, spoken=talk.words.spoken)
     if said is None or not said.unit:
         return None
     return convert(said.high, said.unit, "min")
@@ -239,7 +239,7 @@ def begin_look(talk: Talk, asked: Asked, reading: Reading) -> bool:
     if isinstance(reading, Chosen) and reading.id == "back":
         come_back(talk)
         return True
-    minutes = minutes_of(talk.heard.text)
+    minutes = minutes_of(talk, talk.heard.text)
     if not isinstance(reading, Chosen) and minutes is None:
         return False
     look = talk.sure().second_looks[asked.id].looks[int(asked.extra[0])]

@@ -131,7 +131,7 @@ def _same_complaint(desk: Desk, state: State, heard: Heard) -> bool:
     """'It is back', or words that speak of the same flow."""
     if heard.file or heard.press:
         return True
-    reading = read(heard.text, None, desk.words.controls)
+    reading = read(heard.text, None, desk.words.controls, desk.words.spoken)
     if isinstance(reading, Control):
         return True
-    return pick(heard.text, desk.cards).flow in (state.flow, None)
+    return pick(heard.text, desk.cards, desk.words.spoken).flow in (state.flow, None)

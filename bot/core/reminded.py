@@ -61,7 +61,7 @@ def _tell(talk: Talk, told: Answer) -> None:
 def _reading(talk: Talk) -> bool:
     """What the meter shows, where that was just asked for: '51 h'."""
     text = talk.heard.text
-    said = measure(text, "h")
+    said = measure(text, "h", talk.words.spoken)
     bikes = {one.nickname for one in talk.desk.reminded}
     if said is None or said.unit not in ("", "h") or len(bikes) != 1 or len(tokens(text)) > SHORT:
         return False

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
+
+from bot.core.spoken import ENGLISH, Spoken
 
 Units = Literal["metric", "imperial", "both"]
 
@@ -14,13 +16,16 @@ class Words:
     """Fixed texts by key, control words, and what the parser of words needs.
 
     `texts`: key -> text with {names}. A key that ends in `.one` / `.other` is a plural pair.
-    `controls`: control name -> phrases. `lists`: e.g. negations, numbers written out.
+    `controls`: control name -> phrases. `lists`: e.g. what means yes. `spoken`: the small words by which
+    answers and free words are understood. `sheets`: wording of sheets where it is not English.
     """
 
     language: str
     texts: Mapping[str, str]
     controls: Mapping[str, tuple[str, ...]]
     lists: Mapping[str, tuple[str, ...]]
+    spoken: Spoken = ENGLISH
+    sheets: Mapping[str, str] = field(default_factory=dict)
 
     def say(self, key: str, **values: object) -> str:
         """The text of a key with its names filled in. KeyError when either is missing."""

@@ -124,11 +124,11 @@ def repaired(talk: Talk, rest: str) -> After:
         return "again"
     said, money = _priced(talk, rest)
     names = naming.remedies(talk.sure(), talk.state)
-    clear = naming.clearly(said, names)
+    clear = naming.clearly(said, names, talk.words.spoken)
     if clear:
         _done(talk, clear, money)
         return "next"
-    _ask_which(talk, 0, (_coin(money), rest[:SAID], *(naming.meant(said, names) or names)))
+    _ask_which(talk, 0, (_coin(money), rest[:SAID], *(naming.meant(said, names, talk.words.spoken) or names)))
     return ""
 
 
@@ -174,8 +174,9 @@ def answer_repair(talk: Talk, asked: Asked, reading: Reading) -> bool:
     if not asked.id:
         return _own_words(talk, talk.heard.text.strip())
     if not isinstance(reading, Chosen):
+        text, spoken = talk.heard.text, talk.words.spoken
         names = naming.remedies(talk.sure(), talk.state)
-        clear, found = naming.clearly(talk.heard.text, names), naming.meant(talk.heard.text, names)
+        clear, found = naming.clearly(text, names, spoken), naming.meant(text, names, spoken)
         if clear:
             _done(talk, clear, float(coin) if coin else None)
         elif found:

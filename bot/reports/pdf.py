@@ -60,7 +60,7 @@ def print_sheet(
         folder = Path(name)
         shutil.copyfile(TEMPLATE, folder / "sheet.typ")
         data = _data(folder, sheet, photos, trend, say, left_out)
-        data |= {"paper": PAPERS[size], "fonts": list(fonts.families), "lang": "en"}
+        data |= {"paper": PAPERS[size], "fonts": list(fonts.families), "lang": say["paper.lang"]}
         shown = fonts.fit(data, say["paper.foreign"])
         (folder / "data.json").write_text(json.dumps(shown, ensure_ascii=False), "utf-8")
         made: bytes = typst.compile(

@@ -37,7 +37,7 @@ from bot.reports.lines import (
 from bot.reports.sheet import Facts, FindingLine, LookLine, StopLine, SuspectLine
 from bot.reports.wording import ENGLISH, Wording
 
-__all__ = ["PHONE", "TERMINAL", "facts_of", "summary", "whole", "wrap", "write"]
+__all__ = ["PHONE", "TERMINAL", "facts_of", "in_words", "summary", "whole", "wrap", "write"]
 
 PHONE, TERMINAL = 38, 78  # columns
 BARE = Words("en", {}, {}, {})
@@ -47,12 +47,17 @@ TOLD = ("found", "repaired", "suspected", "still-possible", "ruled-out")
 
 def summary(flow: Flow, state: State, now: datetime, desk: Desk | None = None) -> str:
     """The short sheet of a case as text. `desk` brings the rider's standing settings."""
-    return pocket.write(facts_of(flow, state, now, desk))
+    return pocket.write(facts_of(flow, state, now, desk), in_words(desk))
 
 
 def whole(flow: Flow, state: State, now: datetime, desk: Desk | None = None) -> str:
     """The sheet of a case with everything that is known of it, one fact a line."""
-    return write(facts_of(flow, state, now, desk))
+    return write(facts_of(flow, state, now, desk), in_words(desk))
+
+
+def in_words(desk: Desk | None) -> Wording:
+    """The wording of sheets in the language of a desk."""
+    return {**ENGLISH, **desk.words.sheets} if desk and desk.words.sheets else ENGLISH
 
 
 def facts_of(flow: Flow, state: State, now: datetime, desk: Desk | None = None) -> Facts:

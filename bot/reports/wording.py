@@ -7,6 +7,7 @@ from collections.abc import Mapping
 Wording = Mapping[str, str]
 
 ENGLISH: Wording = {
+    "paper.lang": "en",
     "head": "SUMMARY {bike}: {title}",
     "head.no_bike": "SUMMARY: {title}",
     "written": "Written {at} UTC, flow version {version}.",

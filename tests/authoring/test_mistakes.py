@@ -91,7 +91,8 @@ def test_mistake_is_reported_where_it_was_made(file: Path) -> None:
 
 def test_every_code_has_its_example_and_every_example_its_code() -> None:
     named = {file.name.split("-", 1)[0] for file in EXAMPLES}
-    assert named == set(CATALOGUE) - WITHOUT_EXAMPLE
+    of_flows = {code for code in CATALOGUE if not code.startswith("T")}  # translations: test_translations.py
+    assert named == of_flows - WITHOUT_EXAMPLE
     assert {file.stem for file in EXAMPLES} == {f"{c}-{CATALOGUE[c].rule}" for c in named}
     assert all(read_example(file).code == file.name[:4] for file in EXAMPLES)
 
