@@ -269,10 +269,10 @@ class Person:
         """Of all he sees, what the bot wrote."""
         return [seen for seen in self.sees(chat, thread) if seen.by_bot]
 
-    def answer(self, within: float = 10.0, quiet: float = 0.2, chat: Chat | None = None) -> list[Seen]:
+    def answer(self, within: float = 60.0, quiet: float = 0.2, chat: Chat | None = None) -> list[Seen]:
         """What the bot wrote or changed since he last did something, once it has rested for `quiet` seconds.
 
-        Raises NotSeen when nothing comes.
+        Raises NotSeen when nothing comes; only a hang takes so long.
         """
         chat = chat or self.chat
         self.server.wait_for(lambda: self._since(chat), within, f"an answer to {self.name}")
