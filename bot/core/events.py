@@ -59,6 +59,14 @@ class FlowChosen(_Event):
     title: str
 
 
+class FlowMoved(_Event):
+    """An admin moved the open case to another version of its flow."""
+
+    kind: Literal["flow_moved"] = "flow_moved"
+    hash: str
+    title: str
+
+
 class BikeTaken(_Event):
     """The case is about this bike; what was known of it is copied in. `digit`: of its frame number."""
 
@@ -417,7 +425,7 @@ class Ended(_Event):
 
 
 Event = Annotated[
-    WasHeard | Opened | FlowChosen | BikeTaken | TraitTold | SettingTold | WasAsked | Answered
+    WasHeard | Opened | FlowChosen | FlowMoved | BikeTaken | TraitTold | SettingTold | WasAsked | Answered
     | Skipped | Withdrawn | AccessOpened | AccessShut | RemedyBegun | WorkLeft | StepDone | PointTold
     | Mended_ | AfterWork | ProofRun | SaidOfRepair | WatchSet | LookRound | LookJudged | HoursRead | Ran
     | WentOn | StopRaised | StopLifted | Noted | BookWritten | ReminderTold

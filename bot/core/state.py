@@ -22,6 +22,7 @@ from bot.core.events import (
     Ended,
     Entry,
     FlowChosen,
+    FlowMoved,
     HoldEnded,
     HoursRead,
     LookJudged,
@@ -273,6 +274,10 @@ def _choose_flow(s: State, e: Entry, v: FlowChosen) -> State:
     return replace(s, flow=v.flow, hash=v.hash, title=v.title)
 
 
+def _move_flow(s: State, e: Entry, v: FlowMoved) -> State:
+    return replace(s, hash=v.hash, title=v.title)
+
+
 def _take_bike(s: State, e: Entry, v: BikeTaken) -> State:
     hours = s.hours if v.hours is None else (v.hours, v.hours)
     vin = VinTold(vin=v.vin, digit=v.digit) if v.vin and s.vin is None else s.vin
@@ -504,6 +509,7 @@ _EFFECTS: dict[str, Callable[[State, Entry, Any], State]] = {
     "reminder_told": lambda s, e, v: s,
     "opened": _open_case,
     "flow_chosen": _choose_flow,
+    "flow_moved": _move_flow,
     "bike_taken": _take_bike,
     "trait_told": _tell_trait,
     "setting_told": _tell_setting,
