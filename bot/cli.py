@@ -12,7 +12,7 @@ from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from bot import __version__, cli_bikes, cli_cases, cli_outcomes, cli_sharing, cli_words
+from bot import __version__, cli_bikes, cli_cases, cli_outcomes, cli_publishing, cli_sharing, cli_words
 
 if TYPE_CHECKING:
     from bot.authoring.load import Loaded
@@ -350,6 +350,7 @@ def parser() -> argparse.ArgumentParser:
     case = commands.add_parser("case", help="cases and their sheets")
     of_case = case.add_subparsers(title="commands", metavar="COMMAND", required=True)
     cli_cases.add(of_case, _record, Refused, _db)
+    cli_publishing.add_move(of_case, _record, Refused, _db)
     cli_sharing.add_open(of_case, _record, Refused, _db, _now, _talk_on)
     cli_sharing.add_bench(commands, _record, Refused, _db, _now, _login)
     cli_words.add(commands, Refused)
@@ -392,6 +393,7 @@ def _flow_arguments(commands: Commands) -> None:
     _now(trying)
     trying.set_defaults(run=try_flow)
     cli_outcomes.add(commands, _record, Refused, _db)
+    cli_publishing.add(commands, _record, Refused, _db)
     playing = commands.add_parser("rehearse", help="play sample conversations")
     playing.add_argument("files", nargs="*", metavar="FLOW|FILE", help="flows or files (default: all)")
     playing.add_argument("--update", action="store_true", help="write the bot's lines anew")

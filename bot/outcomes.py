@@ -111,6 +111,7 @@ def accept(
         kept = KeptFlow(loaded.hash, *head, new, common, load.parsed(loaded.flow))
         store.keep_flow(kept)
         store.publish(accepted.scope, kept.flow, kept.hash, at, person, line.author)
+        store.note_act("shares_taken", accepted.scope, kept.flow, kept.hash, at, person)
     return kept
 
 

@@ -35,6 +35,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     ),
     "bot.sharing": ("bot.core", "bot.record", "bot.authoring.wording", "bot.bench"),
     "bot.bench": ("bot.core", "bot.record"),
+    "bot.publishing": ("bot.core", "bot.record", "bot.authoring"),
     "bot.books": ("bot.core", "bot.record", "bot.reports"),
     "bot.outcomes": ("bot.core", "bot.record", "bot.authoring"),
     "bot.sheets": ("bot.core", "bot.record", "bot.reports", "bot.books"),
@@ -44,6 +45,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "bot.cli_files": (),
     "bot.cli_cases": ("bot",),
     "bot.cli_outcomes": ("bot",),
+    "bot.cli_publishing": ("bot",),
     "bot.cli_sharing": ("bot",),
     "bot.cli_words": ("bot",),
 }

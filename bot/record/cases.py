@@ -294,7 +294,8 @@ class Cases(Garage, Grants):
 
     def published(self, scope: str) -> dict[str, str]:
         """Flow -> hash in use in one scope."""
-        rows = self.rows("select flow, hash from published where scope = ? order by id", scope)
+        sql = "select flow, hash from published where scope = ? and withdrawn is null order by id"
+        rows = self.rows(sql, scope)
         return {row["flow"]: row["hash"] for row in rows}
 
     def offered(self, group: str = "") -> tuple[FlowLine, ...]:
@@ -305,7 +306,7 @@ class Cases(Garage, Grants):
         """
         by_author: dict[str, str] = {}
         found: dict[str, tuple[str, str]] = {}
-        sql = "select flow, hash, made_from from published where scope = ? order by id"
+        sql = "select flow, hash, made_from from published where scope = ? and withdrawn is null order by id"
         for scope in dict.fromkeys(("shipped", "everyone", scope_of(group))):
             for row in self.rows(sql, scope):
                 if row["made_from"] is None:

@@ -310,5 +310,40 @@ def lay_sharing(db: Database) -> None:
         db.execute(statement)
 
 
+_PUBLISHING = (
+    # When this version was taken out of use in its scope; its text stays for the cases that pin it.
+    f"alter table published add column withdrawn text check (withdrawn is null or withdrawn {_UTC})",
+    # Everything that admins did to flows, by whom; nothing in it is ever changed.
+    f"""create table acts (
+        id integer primary key autoincrement, at text not null check (at {_UTC}),
+        person integer references people(id),
+        what text not null check (what in
+            ('published', 'used_again', 'withdrawn', 'kept', 'dropped', 'shares_taken', 'moved')),
+        scope text not null, flow text not null, hash text not null references flows(hash),
+        case_id integer references cases(id))""",
+    "create index acts_by_flow on acts(flow, id)",
+    """create trigger acts_stay before delete on acts
+        begin select raise(abort, 'an act is never deleted'); end""",
+    """create trigger acts_never_change before update on acts
+        when new.at <> old.at or new.what <> old.what or new.scope <> old.scope or new.flow <> old.flow
+            or new.hash <> old.hash or new.person is not null and new.person is not old.person
+            or new.case_id is not null and new.case_id is not old.case_id
+        begin select raise(abort, 'an act is never changed'); end""",
+    # A flow that an admin sent: judged, and then published, kept or dropped by him.
+    f"""create table drafts (
+        id integer primary key autoincrement, person integer not null references people(id),
+        scope text not null, flow text not null, hash text not null references flows(hash),
+        at text not null check (at {_UTC}),
+        state text not null default 'new' check (state in ('new', 'kept', 'published', 'dropped')))""",
+)
+
+
+@MIGRATIONS(name="0006")
+def lay_publishing(db: Database) -> None:
+    """Versions that were withdrawn, what admins did to flows, and drafts."""
+    for statement in _PUBLISHING:
+        db.execute(statement)
+
+
 # Every step this version knows; a file with more is newer than we are.
-NAMES = frozenset({"0001", "0002", "0003", "0004", "0005"})
+NAMES = frozenset({"0001", "0002", "0003", "0004", "0005", "0006"})

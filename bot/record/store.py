@@ -30,6 +30,7 @@ from bot.record.network import digest_of
 from bot.record.opening import BUSY_SECONDS, RecordBusyError, RecordError, in_words
 from bot.record.outcomes import Outcomes
 from bot.record.post import SECRET
+from bot.record.publishing import Publishing
 from bot.record.reminding import Reminding
 from bot.record.shown import Shown
 
@@ -58,6 +59,7 @@ _ERASE = (
     f"delete from readings where case_id in {_HIS_CASES}"
     f" or meter in (select id from meters where bike in {_HIS_BIKES})",
     f"delete from meters where bike in {_HIS_BIKES}",
+    f"update acts set case_id = null where case_id in {_HIS_CASES}",
     "delete from cases where person = :who",
     "delete from bikes where person = :who",
     "delete from files where person = :who",
@@ -68,6 +70,8 @@ _ERASE = (
     "delete from chats where (channel, chat) in (select channel, handle from handles where person = :who)",
     "delete from handles where person = :who",
     "update published set person = null where person = :who",
+    "update acts set person = null where person = :who",
+    "delete from drafts where person = :who",
     "delete from people where id = :who",
 )
 
@@ -81,7 +85,7 @@ _UNTELL = (
 )
 
 
-class Store(Outcomes, Reminding, Shown, JobList):
+class Store(Outcomes, Publishing, Reminding, Shown, JobList):
     """An open record. Close it when done; one connection belongs to one thread."""
 
     def __init__(self, path: str | Path) -> None:

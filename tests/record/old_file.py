@@ -63,6 +63,7 @@ def make(target: Path) -> None:
         told = max(turn.due(store, NINE + timedelta(days=2)), key=lambda out: out.id)
         turn.sent(store, told.id, NINE + timedelta(days=1))
         share(store, ann.number, ben.number)
+        publish(store, ann.number)
         store.backup(target)
         store.close()
 
@@ -76,6 +77,18 @@ def share(store: Store, ann: int, ben: int) -> None:
         found = store.case_of_code("digest of the first", AT)
         assert found is not None
         store.use_code(found[0], ben, AT)
+
+
+def publish(store: Store, ann: int) -> None:
+    """Ann put a second version in use and withdrew it again; a third one she kept as draft."""
+    with store.writing():
+        for hash, version in (("h2", 2), ("h3", 3)):
+            store.keep_flow(KeptFlow(hash, "metal", version, 1, "Metal", f"text {version}", "", "{}"))
+        store.publish("everyone", "metal", "h2", AT, ann)
+        store.note_act("published", "everyone", "metal", "h2", AT, ann)
+        store.withdraw("everyone", "metal", "h2", AT)
+        store.note_act("moved", "everyone", "metal", "h1", AT, None, 1)
+        store.settle_draft(store.keep_draft(ann, "everyone", "metal", "h3", AT), "kept")
 
 
 if __name__ == "__main__":

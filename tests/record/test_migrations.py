@@ -160,6 +160,24 @@ def test_who_holds_a_case_is_read_from_an_old_file(path: Path, tmp_path: Path) -
     assert store.value("select count(*) from guesses where person = ?", ben.id) == 1
 
 
+@pytest.mark.parametrize("path", [p for p in FILES if p.stem >= "version-0006"], ids=lambda path: path.stem)
+def test_what_admins_did_is_read_from_an_old_file(path: Path, tmp_path: Path) -> None:
+    """Version 2 was published and withdrawn, version 3 is a draft, and case 1 was moved by nobody known."""
+    shutil.copytree(f"{path}.files", tmp_path / "record.db.files")
+    store = Store(Path(shutil.copy(path, tmp_path / "record.db")))
+    ann = store.named("ann")
+    assert ann is not None
+    assert [(v.version, v.who, v.withdrawn) for v in store.versions("metal", "everyone")] == [
+        (2, "Ann", "2026-05-01T09:00:00Z")
+    ]
+    assert [line.version for line in store.offered()] == [1]
+    assert [(act.what, act.who, act.case) for act in store.acts()] == [
+        ("moved", "", 1),
+        ("published", "Ann", None),
+    ]
+    assert [(draft.hash, draft.state) for draft in store.drafts(ann.id)] == [("h3", "kept")]
+
+
 def test_what_stood_in_a_book_before_its_lines_had_a_form_is_a_note(tmp_path: Path) -> None:
     old = FILES[0]
     shutil.copytree(f"{old}.files", tmp_path / "record.db.files")

@@ -1,0 +1,99 @@
+"""Versions of flows: put in use, withdrawn, taken back into use, and open cases moved to another one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from bot.core.events import Entry, FlowMoved
+from bot.record.cases import KeptFlow
+from bot.record.store import Store
+
+if TYPE_CHECKING:  # a talk begins without them
+    from bot.authoring.load import Loaded
+    from bot.core.flow import Flow
+    from bot.core.moving import Hindrance
+
+
+class NotDoneError(Exception):
+    """What an admin wanted cannot be done; says why and what to do."""
+
+
+def publish(store: Store, kept: KeptFlow, scope: str, at: str, person: int | None = None) -> None:
+    """Put a flow in use for a scope. NotDoneError when its number is no newer one.
+
+    Cases that are open keep their version.
+    """
+    with store.writing():
+        newest = next((line for line in store.versions(kept.flow, scope) if not line.taught), None)
+        if newest is not None and newest.hash != kept.hash and kept.version <= newest.version:
+            raise NotDoneError(
+                f"Version {newest.version} of {kept.flow} was published there already with another text; "
+                f"write 'version: {newest.version + 1}' into the file, so that people can tell them apart."
+            )
+        if store.published(scope).get(kept.flow) == kept.hash:
+            raise NotDoneError("This very text is in use there; nothing was changed.")
+        store.keep_flow(kept)
+        store.publish(scope, kept.flow, kept.hash, at, person)
+        store.note_act("published", scope, kept.flow, kept.hash, at, person)
+
+
+def kept_of(loaded: Loaded, text: str, common: str) -> KeptFlow:
+    """A flow that has no mistakes as the record keeps it."""
+    from bot.authoring import load
+
+    flow = loaded.flow
+    head = (flow.flow, flow.version, flow.language, flow.title)
+    return KeptFlow(loaded.hash, *head, text, common if loaded.shared else "", load.parsed(flow))
+
+
+def use_again(store: Store, scope: str, flow: str, hash: str, at: str, person: int | None = None) -> None:
+    """Take an earlier version back into use, withdrawn or not. NotDoneError when it never was there."""
+    with store.writing():
+        known = [line for line in store.versions(flow, scope) if line.hash == hash]
+        if not known:
+            raise NotDoneError("That version was never in use there; publish its file instead.")
+        if store.published(scope).get(flow) == hash:
+            raise NotDoneError("That version is in use there; nothing was changed.")
+        made_from = store.author_of(scope, hash)
+        store.publish(scope, flow, hash, at, person, made_from)
+        store.note_act("used_again", scope, flow, hash, at, person)
+
+
+def withdraw(store: Store, scope: str, flow: str, hash: str, at: str, person: int | None = None) -> str:
+    """Take a version out of use; the hash of the one that is offered there now, "" for none.
+
+    Cases that it was pinned for keep it. NotDoneError when it is not in use there.
+    """
+    with store.writing():
+        if scope == "shipped" or not store.withdraw(scope, flow, hash, at):
+            raise NotDoneError("That version is not in use there, so there is nothing to withdraw.")
+        store.note_act("withdrawn", scope, flow, hash, at, person)
+        group = scope.removeprefix("group:") if scope.startswith("group:") else ""
+        return next((line.hash for line in store.offered(group) if line.flow == flow), "")
+
+
+def move(
+    store: Store, flows: Mapping[str, Flow], case: int, hash: str, at: str, person: int | None = None
+) -> tuple[Hindrance, ...]:
+    """Move an open case to another version; what keeps it, or nothing when it was moved.
+
+    NotDoneError when the case has no flow yet, or goes by that version.
+    """
+    from bot.core.moving import hindrances
+
+    with store.writing():
+        state = store.state(case)
+        if not state.hash or state.hash == hash:
+            raise NotDoneError(
+                "The case goes by that version." if state.hash else "The case has no flow yet."
+            )
+        found = hindrances(flows[state.hash], flows[hash], state)
+        if not found:
+            flow = flows[hash]
+            # Who moved it stands in the list of acts: an admin is nobody at the case.
+            entry = Entry(state.next_seq, at, "", "admin", FlowMoved(hash=hash, title=flow.title))
+            store.append(case, [entry])
+            store.pin(case, hash)
+            store.note_act("moved", store.scope_of_case(case), flow.flow, hash, at, person, case)
+        return found
