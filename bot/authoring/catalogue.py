@@ -348,6 +348,11 @@ _SAFETY = {
     ),
     "L411": Kind("stop-never", "this stop can never be true: {why}"),
     "L412": Kind("look-when", "a look comes either 'after_minutes' or 'after_hours'; this one has {found}"),
+    "L413": Kind(
+        "ends-questions",
+        "nothing is asked while this stop stands, so no look, no work and no mechanic can lift it; either "
+        "let 'cleared_by' say 'by: doctor' alone, or take 'ends_questions' out",
+    ),
 }
 
 _TEXTS = {

@@ -94,6 +94,12 @@ def _wanted(case: Case, ids: tuple[str, ...]) -> Next | None:
     return None
 
 
+def let_the_bike_wait(case: Case) -> Next | None:
+    """While somebody is hurt nothing is asked about the bike, whatever is in hand."""
+    found = stops.ending_questions(case.flow, case.state)
+    return Next("pause", found[0].rule) if found else None
+
+
 def ask_safety(case: Case) -> Next | None:
     """What can hurt; not in the middle of work or of a second look, which have their own order."""
     if case.state.work is not None or case.state.watch is not None:
@@ -455,6 +461,7 @@ def ask_planner(case: Case) -> Next | None:
 
 
 STATIONS: tuple[Station, ...] = (
+    let_the_bike_wait,
     ask_safety,
     name_the_bike,
     ask_traits,
@@ -473,4 +480,4 @@ STATIONS: tuple[Station, ...] = (
     look_at_fresh_work,
     ask_planner,
 )
-"""In this order: what can hurt, the bike, the work in hand, the second look, then the search."""
+"""In this order: who is hurt, what can hurt, the bike, the work in hand, the second look, then the search."""

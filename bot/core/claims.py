@@ -11,7 +11,7 @@ from dataclasses import replace
 from bot.core import stops
 from bot.core.agenda import Next
 from bot.core.answers import led
-from bot.core.events import Noted, Opened, StopRaised
+from bot.core.events import Noted, Opened
 from bot.core.flow import Flow, Several
 from bot.core.hearing import offer
 from bot.core.offers import Chosen, Reading, Ticked, Unclear
@@ -19,9 +19,9 @@ from bot.core.plan import known
 from bot.core.putting import PUT
 from bot.core.reasons import claimed
 from bot.core.spoken import tokens
-from bot.core.state import Asked
+from bot.core.state import Asked, State
 from bot.core.state import Told as Acting
-from bot.core.stop_words import stop_message
+from bot.core.stop_words import raise_stop
 from bot.core.talk import Talk
 from bot.core.told import NONE_OF_THESE, Told, index, listen, pick, tried, wondered
 
@@ -46,10 +46,16 @@ def claims(flow: Flow, talk: Talk, text: str) -> tuple[str, ...]:
         if told.ask.startswith("trait:") and known(talk.state).get(trait) in told.value_ids:
             continue
         answered = talk.state.told(told.ask)
-        if answered and answered.event.value == told.value_ids and answered.slice == talk.state.slice:
+        same = answered and answered.event.value == told.value_ids and answered.slice == talk.state.slice
+        if same and not _hurt_anew(flow, talk, claim):
             continue
         out.append(claim)
     return tuple(dict.fromkeys(out))
+
+
+def _hurt_anew(flow: Flow, talk: Talk, claim: str) -> bool:
+    """Somebody is hurt once more, after the bike was taken up or a doctor had looked."""
+    return hurts(flow, claim) and not stops.ending_questions(flow, talk.state)
 
 
 def hear_first(talk: Talk) -> None:
@@ -69,12 +75,39 @@ def hear_complaint(talk: Talk) -> None:
     """What the complaint tells is read back for a yes; a stop that it makes true is said at once."""
     found = claims(talk.sure(), talk, talk.state.complaint)
     if found:
-        _stop_at_once(talk, found)
-        talk.unsaid = found
+        talk.unsaid = _stop_at_once(talk, found)
 
 
-def _stop_at_once(talk: Talk, found: tuple[str, ...]) -> None:
-    """Stops that the claims alone make true are raised before the claims act on the odds."""
+def _stop_at_once(talk: Talk, found: tuple[str, ...]) -> tuple[str, ...]:
+    """Stops that the claims alone make true are raised before the claims act; those are left to confirm.
+
+    That somebody is hurt is taken at once, as nothing is put to a yes while the questions rest.
+    """
+    flow = talk.sure()
+    hurt = tuple(claim for claim in found if hurts(flow, claim))
+    for claim in hurt:
+        ask, _, value = claim.partition("=")
+        talk.emit(claimed(flow, ask, value, talk.heard.text))
+    left = tuple(claim for claim in found if claim not in hurt)
+    raised = dict(stops.newly_true(flow, _imagined(talk, left)))
+    for rule in stops.gravest_first(flow, raised):
+        raise_stop(talk, rule, raised[rule])
+    return left
+
+
+def hurts(flow: Flow, claim: str) -> bool:
+    """Whether a claim shows by itself what a rule about a person wants."""
+    ask, _, value = claim.partition("=")
+    if ask.startswith("trait:"):
+        return False
+    said = stops.told(flow, claimed(flow, ask, value, ""))
+    shown = {sign: stops.Seen((stops.NOT_YET,)) for sign, so in said if so}
+    persons = (rule for rule in flow.stop_rules.values() if rule.ends_questions)
+    return any(stops.reasons(flow, rule, shown) is not None for rule in persons)
+
+
+def _imagined(talk: Talk, found: tuple[str, ...]) -> State:
+    """The case as it would be if these claims were true."""
     flow, state = talk.sure(), talk.state
     acting = list(state.answers)
     for claim in found:
@@ -84,12 +117,7 @@ def _stop_at_once(talk: Talk, found: tuple[str, ...]) -> None:
             acting.append(
                 Acting(state.next_seq, "", talk.seat, talk.heard.role, state.slice, event, state.round)
             )
-    imagined = replace(state, answers=tuple(acting))
-    for rule, because in stops.newly_true(flow, imagined):
-        talk.emit(StopRaised(rule=rule, bars=flow.stop_rules[rule].bars, because=because))
-        message = stop_message(talk, rule)
-        talk.tell(message)
-        talk.tell_others(message)
+    return replace(state, answers=tuple(acting))
 
 
 def told_of_the_open(talk: Talk, asked: Asked) -> Reading:
@@ -140,8 +168,7 @@ def listen_again(talk: Talk) -> bool:
         talk.emit(Noted(words=text[:1000]))
     if not found:
         return bool(cures)
-    _stop_at_once(talk, found)
-    talk.unsaid = found
+    talk.unsaid = _stop_at_once(talk, found)
     return True
 
 

@@ -53,7 +53,7 @@ MOVING = frozenset({
     "answered", "skipped", "trait_told", "setting_told", "access_opened", "access_shut", "remedy_begun",
     "work_left", "step_done", "point_told", "mended", "after_work", "proof_run", "said_of_repair",
     "watch_set", "look_round", "look_judged", "hours_read", "bike_taken", "reopened", "stop_lifted", "ended",
-    "cause_confirmed", "vin_told", "outcome_told",
+    "cause_confirmed", "vin_told", "outcome_told", "taken_up",
 })  # fmt: skip
 
 
@@ -257,7 +257,7 @@ def start_over(talk: Talk, rest: str) -> After:
 
 def went_on(talk: Talk, rest: str) -> After:
     """It was run although a stop stood: no lecture, the stop once more in full, looks anew."""
-    standing = talk.state.standing
+    standing = talk.state.of_the_bike
     if not standing and talk.asked is not None and talk.asked.what == "cure":
         talk.emit(Noted(words=talk.heard.text[:300], about=f"{CURED}{talk.asked.id}"))
         talk.say("cure.ran")
@@ -280,7 +280,7 @@ def owned_up(talk: Talk) -> bool:
     A bare "I rode it" counts only where the words begin: later it may speak of last week.
     """
     phrases = talk.words.controls["went_on"]
-    return bool(talk.state.standing) and _says(talk, phrases, {"not", "never", "didnt", "havent"}, "it")
+    return bool(talk.state.of_the_bike) and _says(talk, phrases, {"not", "never", "didnt", "havent"}, "it")
 
 
 def says_back(talk: Talk) -> bool:

@@ -30,10 +30,12 @@ from bot.core import (
     corrections,
     holding,
     moves,
+    pause,
     queries,
     reasons,
     reminded,
     seats,
+    taking_up,
 )
 from bot.core.agenda import Next
 from bot.core.answers import IN_WORDS, as_written, read
@@ -93,6 +95,7 @@ _FORMS: dict[str, tuple[type, ...]] = {
     "repair": (Chosen, Unclear),
     "lift": (Chosen, Unclear),
     "outcome": (Chosen, Unclear),
+    "pause": (Unclear,),  # nothing is offered: a clear word takes the bike up
 }
 TABLE: dict[tuple[str, type], Move] = {
     (what, form): move for what, move in MOVES.items() for form in _FORMS.get(what, (Chosen,))
@@ -140,7 +143,7 @@ def _take(talk: Talk) -> None:
     elif talk.asked is not None and talk.asked.what == "query":
         _apply(talk, Unclear())  # a photo is an answer too
     elif talk.asked is not None or talk.state.hash:
-        put_again(talk, "file_question")
+        put_again(talk, "" if pause.waits(talk) else "file_question")
     else:
         put_next(talk)
 
@@ -219,7 +222,7 @@ def _take_words(talk: Talk) -> None:
         reading = read(reading.rest, offered, talk.words.controls, talk.words.spoken)  # of what he is asked
     if isinstance(reading, Control):
         _control(talk, reading)
-    elif asked is None:
+    elif asked is None or (asked.what in pause.KINDS and not pause.waits(talk)):
         _wake(talk)
     else:
         _apply(talk, reading)
@@ -417,7 +420,7 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
     else:
         _note(talk)
         wanted = asked.what == "hand_over" and reasons.misfit(talk.sure(), talk.state)
-        if wanted or talk.holds or talk.state.ended is not None:
+        if wanted or talk.holds or talk.state.ended is not None or asked.what == "pause":
             talk.say("noted.words")  # a sentence that was asked for, a mechanic's, or thanks
         elif _long_pause(talk):
             talk.say("welcome_back")
@@ -494,6 +497,8 @@ def _wake(talk: Talk) -> None:
     if controls.says_back(talk):
         _control(talk, Control("came_back", talk.heard.text))
         return
+    if taking_up.hear(talk):
+        return
     if bookkeeping.is_meant(talk):
         bookkeeping.book(talk, "")
         return
@@ -514,7 +519,8 @@ def put_next(talk: Talk) -> None:
     if only_the_book or (talk.state.ended is not None and not seats.follows(talk)):
         _ask_nothing(talk)
         return
-    first = unsaid(talk) or controls.pending(talk) or queries.waits(talk)
+    first = None if pause.waits(talk) else unsaid(talk) or controls.pending(talk)
+    first = first or queries.waits(talk)
     step = first or upcoming(talk)
     if step.what == "bike" and not talk.owns:
         talk.emit(WasAsked(seat=talk.seat, what="none", id=""))
@@ -541,7 +547,7 @@ def put_again(talk: Talk, lead: str = "") -> None:
     """The open question once more, with what stands; the next step when nothing is open or time went by."""
     if lead:
         talk.say(lead)
-    if talk.asked is not None and talk.asked.what == "cure" and upcoming(talk).what != "cure":
+    if talk.asked is not None and _has_passed(talk, talk.asked):
         put_next(talk)
         return
     if talk.asked is None:
@@ -550,6 +556,13 @@ def put_again(talk: Talk, lead: str = "") -> None:
             put_next(talk)
         return
     talk.tell(_shown(talk, talk.asked))
+
+
+def _has_passed(talk: Talk, asked: Asked) -> bool:
+    """Whether what is open came to its end by itself: time went by, or somebody else took the bike up."""
+    if asked.what in pause.KINDS:
+        return not pause.waits(talk)
+    return asked.what == "cure" and upcoming(talk).what != "cure"
 
 
 def _shown(talk: Talk, asked: Asked) -> Message:

@@ -16,7 +16,7 @@ AskedKind = Literal[
     "bike", "problem", "confirm", "trait", "setting", "question", "check", "access", "remedy",
     "step", "point", "shut", "cure", "proof", "held", "after_work", "second_look", "which", "slip", "park",
     "hand_over", "book", "book_bike", "query", "cause", "repair", "lift", "outcome", "shares",
-    "none",
+    "pause", "take_up", "none",
 ]  # fmt: skip
 
 
@@ -287,7 +287,19 @@ class StopLifted(_Event):
 
     kind: Literal["stop_lifted"] = "stop_lifted"
     rule: str
-    by: str  # check, remedy, "mechanic", or "slip"
+    by: str  # check, remedy, "mechanic", "doctor", or "slip"
+    words: str = ""
+
+
+class TakenUp(_Event):
+    """The bike is gone on with although a person was hurt. `rules`: the stops that had ended the questions.
+
+    `by`: somebody else, for whom these stops do not bar running, or who was hurt. `words`: as it was said.
+    """
+
+    kind: Literal["taken_up"] = "taken_up"
+    rules: tuple[str, ...]
+    by: Literal["other", "rider"]
     words: str = ""
 
 
@@ -428,7 +440,7 @@ Event = Annotated[
     WasHeard | Opened | FlowChosen | FlowMoved | BikeTaken | TraitTold | SettingTold | WasAsked | Answered
     | Skipped | Withdrawn | AccessOpened | AccessShut | RemedyBegun | WorkLeft | StepDone | PointTold
     | Mended_ | AfterWork | ProofRun | SaidOfRepair | WatchSet | LookRound | LookJudged | HoursRead | Ran
-    | WentOn | StopRaised | StopLifted | Noted | BookWritten | ReminderTold
+    | WentOn | StopRaised | StopLifted | TakenUp | Noted | BookWritten | ReminderTold
     | VinTold | Shared | CaseHeld | HoldEnded | RiderAsked | RiderAnswered | CauseConfirmed | OutcomeTold
     | SharesAccepted
     | Reopened | Ended,

@@ -559,7 +559,11 @@ class ClearedBy(Strict):
 
 
 class StopRule(Strict):
-    """When the engine must not run, or the bike must not be ridden."""
+    """When the engine must not run, or the bike must not be ridden.
+
+    `ends_questions`: it is about a person, so nothing more is asked about the bike while it stands, until
+    somebody takes the bike up by a clear word. Only a doctor lifts such a stop.
+    """
 
     when: When
     say: Text
@@ -567,6 +571,7 @@ class StopRule(Strict):
     why: Text | None = None
     bars: Annotated[tuple[Bar, ...], Field(min_length=1)]
     cleared_by: ClearedBy
+    ends_questions: bool = False
     second_look: Id | None = None
     basis: Basis = "practice"
     source: Id | None = None

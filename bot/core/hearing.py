@@ -53,7 +53,7 @@ def _own_words(talk: Talk, id: str) -> tuple[str, ...]:
         "not": lists["no"], "gone": lists.get("gone", ()), "same": lists.get("same", ()),
         "cured": lists.get("cured", ()),
         "have": (*lists["yes"], *lists["done"], *lists.get("have", ())),
-        "none": lists["no"], "unsure": talk.words.controls["not_sure"],
+        "none": lists["no"], "wait": lists["no"], "unsure": talk.words.controls["not_sure"],
         "good": lists["yes"], "bad": lists["no"],
         **{how: lists.get(f"how.{how}", ()) for how in ("seen", "measured", "gone_after_repair", "judged")},
         **{result: lists.get(f"close.{result}", ()) for result in ("not_found", "unlisted", "keep")},

@@ -40,6 +40,7 @@ from bot.core.shares import answer_shares
 from bot.core.state import Asked, Told
 from bot.core.stop_words import stop_message
 from bot.core.stops import DAMAGE_SEEN
+from bot.core.taking_up import answer_pause, answer_take_up
 from bot.core.talk import Talk
 from bot.core.told import pick
 from bot.core.units import convert, measure
@@ -397,6 +398,8 @@ MOVES: dict[str, Move] = {
     "repair": answer_repair,
     "lift": answer_lift,
     "outcome": answer_outcome,
+    "pause": answer_pause,
+    "take_up": answer_take_up,
 }
 
 

@@ -26,7 +26,7 @@ from bot.core.flow import (
 )
 from bot.core.messages import SIGNALS, Choice, Kind, Message, Signal, worst
 from bot.core.state import State
-from bot.core.stops import DAMAGE_SEEN
+from bot.core.stops import DAMAGE_SEEN, gravest_first
 from bot.core.units import show
 from bot.core.words import Units, Words
 
@@ -105,12 +105,13 @@ def stop_text(words: Words, rule_id: str, rule: StopRule | None, short: bool = F
 
 def standing_line(words: Words, flow: Flow, state: State) -> str:
     """One line for the stops that stand, or empty. The gravest by name, the others counted."""
-    stops = sorted(state.standing, key=lambda s: "running" not in s.bars)
+    stops = gravest_first(flow, (s.rule for s in state.standing))
     if not stops:
         return ""
-    first = stop_text(words, stops[0].rule, flow.stop_rules.get(stops[0].rule), short=True)
+    first = stop_text(words, stops[0], flow.stop_rules.get(stops[0]), short=True)
     more = words.count("stop.more", len(stops) - 1) if len(stops) > 1 else ""
-    return words.say("stop.stands", say=first) + more
+    given = stops[0] not in {s.rule for s in state.of_the_bike}
+    return words.say("stop.stands.hurt" if given else "stop.stands", say=first) + more
 
 
 def step_lines(words: Words, steps: Sequence[Step]) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from bot.core.confirming import put_cause
 from bot.core.flow import Point
 from bot.core.history import sure_now
 from bot.core.messages import Message
+from bot.core.pause import put_pause, put_take_up
 from bot.core.phrases import (
     Option,
     asking,
@@ -303,7 +304,8 @@ def put_hand_over(talk: Talk, step: Next) -> Message:
     ask = "hand_over.refer" if talk.holds else "hand_over.ask"
     known = talk.holds and any(not told.event.cause for told in sure_now(flow, talk.state))
     lines = [words.say("hand_over.known")] if known else reasons.misfit_lines(talk.desk, flow, talk.state)
-    lines = lines or [words.say(ask, minutes=f"{price:.0f}")]
+    hurt = any(stops.of_a_person(flow, s.rule) for s in talk.state.standing)
+    lines = lines or [words.say("hand_over.hurt" if hurt else ask, minutes=f"{price:.0f}")]
     if talk.state.bars & {"running"}:
         lines.append(words.say("hand_over.under_stop"))
     lines += reasons.refused_lines(words, flow, talk.state)
@@ -390,4 +392,6 @@ PUT: dict[str, Put] = {
     "repair": put_repair,
     "lift": put_lift,
     "outcome": put_outcome,
+    "pause": put_pause,
+    "take_up": put_take_up,
 }

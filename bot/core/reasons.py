@@ -215,7 +215,7 @@ def _reason(desk: Desk, flow: Flow, state: State, step: Next) -> str:
             return words.say(key)
     if step.what in ("question", "check") and flow.asking(step.id).why:
         return words.say("why.told", why=flow.asking(step.id).why)
-    fixed = {"bike": "bike", "trait": "bike", "setting": "setting"}
+    fixed = {"bike": "bike", "trait": "bike", "setting": "setting", "pause": "pause", "take_up": "pause"}
     if step.what in fixed:
         return words.say(f"why.{fixed[step.what]}")
     if step.id in flow.safety:

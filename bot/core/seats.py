@@ -7,7 +7,7 @@ to know.
 
 from __future__ import annotations
 
-from bot.core import following
+from bot.core import following, pause
 from bot.core.agenda import Next
 from bot.core.events import Ended, Reopened, WasAsked, WatchSet
 from bot.core.history import acting
@@ -19,7 +19,7 @@ from bot.core.talk import Talk
 
 AT_REST = ("none", "query", *OWN_WORDS)
 # Open questions of the rider that a run or a second look takes the place of; any other he answers first.
-GIVES_WAY = ("none", "hand_over", "park", *FOLLOWING)
+GIVES_WAY = ("none", "hand_over", "park", *pause.KINDS, *FOLLOWING)
 
 
 def put(talk: Talk, step: Next) -> None:

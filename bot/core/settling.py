@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from bot.core import agenda, plan, stops
-from bot.core.events import Ended, LookJudged, Reopened, SaidOfRepair, StopLifted, StopRaised, WatchSet
+from bot.core.events import Ended, LookJudged, Reopened, SaidOfRepair, StopLifted, WatchSet
 from bot.core.feeding import feed
 from bot.core.flow import Flow, Graded, SecondLook, Several
 from bot.core.moves import after_a_stop, basis_line, begin_looks
 from bot.core.phrases import stop_text
 from bot.core.proving import say_how_far
 from bot.core.state import State, Told
-from bot.core.stop_words import stop_message
+from bot.core.stop_words import raise_stop
 from bot.core.talk import Talk
 
 LIMIT = 20  # turns of settling; a flow that needs more goes in circles
@@ -38,12 +38,9 @@ def upcoming(talk: Talk) -> agenda.Next:
 def raise_stops(talk: Talk) -> bool:
     """Say and keep every rule that is true now; the gravest first."""
     flow = talk.sure()
-    found = stops.newly_true(flow, talk.state)
-    for rule, because in sorted(found, key=lambda f: "running" not in flow.stop_rules[f[0]].bars):
-        talk.emit(StopRaised(rule=rule, bars=flow.stop_rules[rule].bars, because=because))
-        message = stop_message(talk, rule)
-        talk.tell(message)
-        talk.tell_others(message)
+    found = dict(stops.newly_true(flow, talk.state))
+    for rule in stops.gravest_first(flow, found):
+        raise_stop(talk, rule, found[rule])
     return bool(found)
 
 
@@ -110,7 +107,7 @@ def judge_look(talk: Talk) -> bool:
 
 def _stopped(talk: Talk, how: str, second: SecondLook, index: int) -> bool:
     """Whether a stop stands that the oil alone does not speak of: then nothing is proved by it."""
-    standing = talk.state.standing
+    standing = talk.state.of_the_bike
     last = how == "clean" and index + 1 >= len(second.looks)
     return bool(standing) if last else any("running" in stop.bars for stop in standing)
 

@@ -45,6 +45,7 @@ from bot.core.events import (
     StepDone,
     StopLifted,
     StopRaised,
+    TakenUp,
     TraitTold,
     VinTold,
     WasAsked,
@@ -86,7 +87,9 @@ class Stop:
     bars: tuple[str, ...]
     because: tuple[int, ...]
     lifted_by: str = ""
-    looked_at: str = ""  # by the mechanic whose word lifted it
+    looked_at: str = ""  # by the mechanic whose word lifted it, or what was told of a doctor
+    taken_up: int = 0  # the entry by which the bike was taken up under it last
+    taken_by: str = ""  # other | rider
 
 
 @dataclass(frozen=True)
@@ -207,8 +210,15 @@ class State:
         return tuple(s for s in self.stops if not s.lifted_by)
 
     @property
+    def of_the_bike(self) -> tuple[Stop, ...]:
+        """Stops that speak of whoever has the bike now: not those of a hurt person who gave it away."""
+        return tuple(s for s in self.standing if s.taken_by != "other")
+
+    @property
     def bars(self) -> frozenset[str]:
-        return frozenset(b for s in self.standing for b in s.bars)
+        """What is barred. Somebody else may run a hurt rider's engine; what is ridden, the rider rides."""
+        given = {b for s in self.standing for b in s.bars if b != "running"}
+        return frozenset(given.union(*(s.bars for s in self.of_the_bike)))
 
     def told(self, ask: str, round: int | None = None) -> Told | None:
         """The newest acting answer to this question or check, or None."""
@@ -460,6 +470,14 @@ def _lift_stop(s: State, e: Entry, v: StopLifted) -> State:
     return replace(s, stops=stops)
 
 
+def _take_up(s: State, e: Entry, v: TakenUp) -> State:
+    taken = tuple(
+        replace(x, taken_up=e.seq, taken_by=v.by) if x.rule in v.rules and not x.lifted_by else x
+        for x in s.stops
+    )
+    return replace(s, stops=taken)
+
+
 def _note(s: State, e: Entry, v: Noted) -> State:
     return replace(s, notes=(*s.notes, (e.seq, e.at, e.who, v)))
 
@@ -534,6 +552,7 @@ _EFFECTS: dict[str, Callable[[State, Entry, Any], State]] = {
     "went_on": _go_on,
     "stop_raised": _raise_stop,
     "stop_lifted": _lift_stop,
+    "taken_up": _take_up,
     "noted": _note,
     "vin_told": _tell_vin,
     "shared": lambda s, e, v: s,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bot.core.events import StopRaised
 from bot.core.flow import Flow
 from bot.core.messages import Message, Signal
 from bot.core.phrases import plain, stop_text
@@ -9,6 +10,14 @@ from bot.core.talk import Talk
 from bot.core.words import Words
 
 NAMED = 3  # looks that lift a stop, by name; the others are counted
+
+
+def raise_stop(talk: Talk, rule: str, because: tuple[int, ...]) -> None:
+    """Keep that a rule is true now, and say it to everybody at the case."""
+    talk.emit(StopRaised(rule=rule, bars=talk.sure().stop_rules[rule].bars, because=because))
+    message = stop_message(talk, rule)
+    talk.tell(message)
+    talk.tell_others(message)
 
 
 def stop_message(talk: Talk, rule: str) -> Message:

@@ -318,6 +318,36 @@ def _looked_good_again(state: State, stop: Stop) -> str:
     return next((f"{check}.good" for check in showed if _done(state, stop, f"{check}.good")), "")
 
 
+def of_a_person(flow: Flow, rule: str) -> bool:
+    """Whether a rule is about a person, so that it ends the questions about the bike."""
+    return rule in flow.stop_rules and flow.stop_rules[rule].ends_questions
+
+
+def ending_questions(flow: Flow, state: State) -> tuple[Stop, ...]:
+    """Standing stops under which nothing is asked about the bike.
+
+    Not those under which it was taken up, unless somebody was hurt anew since.
+    """
+    persons = [stop for stop in state.standing if of_a_person(flow, stop.rule)]
+    seen = survey(flow, state) if any(stop.taken_up for stop in persons) else {}
+
+    def holds_on(stop: Stop) -> bool:
+        because = reasons(flow, flow.stop_rules[stop.rule], seen) if stop.taken_up else ()
+        return not stop.taken_up or max(because or (0,)) > stop.taken_up
+
+    return tuple(stop for stop in persons if holds_on(stop))
+
+
+def gravest_first(flow: Flow, rules: Iterable[str]) -> list[str]:
+    """Rules about a person, then those that bar running, then the others."""
+
+    def order(id: str) -> tuple[bool, bool]:
+        rule = flow.stop_rules.get(id)
+        return not of_a_person(flow, id), rule is not None and "running" not in rule.bars
+
+    return sorted(rules, key=order)
+
+
 def by_gravity(state: State) -> tuple[tuple[Stop, ...], ...]:
     """Standing stops that bar running, then those that bar riding only."""
     grave = tuple(s for s in state.standing if "running" in s.bars)

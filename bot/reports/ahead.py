@@ -21,6 +21,7 @@ _WHY: dict[str, Why] = {
     "remedy": "plan", "hand_over": "plan", "park": "plan", "watch": "plan",
     "step": "work", "point": "work", "shut": "work", "proof": "work", "held": "work",
     "after_work": "work", "second_look": "again", "bike": "waits", "trait": "waits", "setting": "waits",
+    "pause": "waits",
 }  # fmt: skip
 
 

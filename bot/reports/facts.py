@@ -10,19 +10,19 @@ from bot.core import events, odds
 from bot.core.book import Book, recent_intervals
 from bot.core.events import Role
 from bot.core.flow import Flow
-from bot.core.history import Clock, clock
+from bot.core.history import Clock, acting, clock
 from bot.core.reasons import misfit, named_cause
 from bot.core.standing import of_unlisted, standings
 from bot.core.state import State, Stop
-from bot.core.stops import DAMAGE_SEEN
+from bot.core.stops import DAMAGE_SEEN, of_a_person
 from bot.core.trend import judge
 from bot.core.trend_words import tell
 from bot.core.words import Words
 from bot.reports import mechanics, work
 from bot.reports.ahead import Ahead
-from bot.reports.findings import answer_text, brief, tell_findings, tell_skipped, tell_traits
+from bot.reports.findings import answer_text, brief, spoken, tell_findings, tell_skipped, tell_traits
 from bot.reports.orders import order_list
-from bot.reports.sheet import Facts, FileLine, NoteLine, StopLine, TrendLine, Voice
+from bot.reports.sheet import Facts, FileLine, NoteLine, StopLine, TakenUpLine, TrendLine, Voice
 from bot.reports.suspects import READING_ORDER, tell_suspects
 
 __all__ = ["READING_ORDER", "facts"]
@@ -65,7 +65,7 @@ def facts(
         unlisted_standing=of_unlisted(now, before),
         fixed=now.fixed,
         misfit=misfit(flow, state),
-        stops=tuple(_stops(flow, state)),
+        stops=tuple(_stops(flow, state, run)),
         repairs=tuple(work.tell_repairs(flow, state, run, now.fixed, found)),
         ahead=ahead,
         ended=state.ended.how if state.ended else "",
@@ -134,13 +134,13 @@ def _about(flow: Flow, about: str) -> str:
 # --- stops -----------------------------------------------------------------------------------
 
 
-def _stops(flow: Flow, state: State) -> Iterator[StopLine]:
-    """Every stop that was raised, those that stand first."""
-    for stop in sorted(state.stops, key=lambda s: bool(s.lifted_by)):
-        yield _stop(flow, state, stop)
+def _stops(flow: Flow, state: State, run: Clock) -> Iterator[StopLine]:
+    """Every stop that was raised, those that stand first, and of these a hurt person's before the bike's."""
+    for stop in sorted(state.stops, key=lambda s: (bool(s.lifted_by), not of_a_person(flow, s.rule))):
+        yield _stop(flow, state, run, stop)
 
 
-def _stop(flow: Flow, state: State, stop: Stop) -> StopLine:
+def _stop(flow: Flow, state: State, run: Clock, stop: Stop) -> StopLine:
     rule = flow.stop_rules.get(stop.rule)
     say = rule.say if rule else ""
     return StopLine(
@@ -153,7 +153,17 @@ def _stop(flow: Flow, state: State, stop: Stop) -> StopLine:
         stands=not stop.lifted_by,
         lifted_by=_lifter(flow, stop.lifted_by),
         ran_after=tuple(went.minutes for at, went in state.went_on if at >= stop.at),
+        person=of_a_person(flow, stop.rule),
+        taken_up=tuple(_taken_up(state, run, stop)),
     )
+
+
+def _taken_up(state: State, run: Clock, stop: Stop) -> Iterator[TakenUpLine]:
+    """Each time that the bike was gone on with while this stop stood, as far as it was not taken back."""
+    for entry in acting(state):
+        event = entry.event
+        if isinstance(event, events.TakenUp) and stop.rule in event.rules and entry.seq > stop.seq:
+            yield TakenUpLine(event.by, event.words, spoken(entry, run))
 
 
 def _because(flow: Flow, state: State, seqs: Sequence[int]) -> Iterator[str]:
@@ -165,7 +175,7 @@ def _because(flow: Flow, state: State, seqs: Sequence[int]) -> Iterator[str]:
 
 
 def _lifter(flow: Flow, by: str) -> str:
-    """What lifted a stop, in words: a check, a remedy, or `mechanic` / `slip` as they are."""
+    """What lifted a stop, in words: a check, a remedy, or `mechanic`, `doctor` or `slip` as they are."""
     name = by.partition(".")[0]
     if name in flow.asks:
         return brief(flow.asks[name])

@@ -124,7 +124,7 @@ def stop_words(stop: StopLine, say: Wording) -> str:
     """What a stop says; a lifted one says by what."""
     told = stop.say or say[f"stop.{stop.kind}"]
     if stop.stands:
-        return say["stop.running" if "running" in stop.bars else "stop.riding"].format(say=told)
+        return say[f"stop.{_tone(stop)}"].format(say=told)
     by = say.get(f"by.{stop.lifted_by}", stop.lifted_by)
     return say["stop.lifted"].format(by=by, say=told)
 
@@ -133,8 +133,26 @@ def stop_short(stop: StopLine, say: Wording) -> str:
     """A stop that stands where room is dear; it says itself or is told whether it must not run."""
     if not stop.short or stop.short == stop.say:
         return stop_words(stop, say)
-    lead = say["stop.lead.running" if "running" in stop.bars else "stop.lead.riding"]
+    lead = say[f"stop.lead.{_tone(stop)}"]
     return stop.short if stop.short.startswith(lead) else f"{lead} {stop.short}"
+
+
+def _tone(stop: StopLine) -> str:
+    """What a stop that stands is about: a hurt person, running, or riding."""
+    if stop.person:
+        return "person"
+    return "running" if "running" in stop.bars else "riding"
+
+
+def gravest(stops: Iterable[StopLine]) -> list[StopLine]:
+    """Stops that stand: a hurt person's, then those against running, then the others."""
+    return sorted((s for s in stops if s.stands), key=lambda s: (not s.person, "running" not in s.bars))
+
+
+def taken_up(stop: StopLine, say: Wording) -> Iterator[str]:
+    """Who went on with the bike although somebody was hurt."""
+    for taken in stop.taken_up:
+        yield say[f"stop.taken_up.{taken.by}"].format(words=taken.words, voice=voice(taken.voice, say))
 
 
 def ran_after(stop: StopLine, say: Wording) -> Iterator[str]:
@@ -154,14 +172,14 @@ def next_words(sheet: Facts, say: Wording) -> str:
 def goes_on(sheet: Facts) -> bool:
     """Whether a next step is worth naming: also to the mechanic that it was handed to."""
     if sheet.ended == "handed_over":
-        return sheet.ahead.kind != "hand_over"
+        return sheet.ahead.kind not in ("hand_over", "pause")
     return sheet.ended in ("", "parked", "put_off")
 
 
 def doing(sheet: Facts, say: Wording) -> Iterator[str]:
     """What to do next and why; of a case that has ended, what is left to do with the bike."""
     if sheet.ended == "handed_over" and not goes_on(sheet):
-        barred = any(s.stands and "running" in s.bars for s in sheet.stops)
+        barred = any(s.bars_the_bike for s in sheet.stops)
         yield say["next.ended.tow" if barred else "next.ended.handed_over"]
     elif not goes_on(sheet):
         yield say[f"next.ended.{sheet.ended}"]
@@ -176,6 +194,8 @@ def price(sheet: Facts, say: Wording) -> Iterator[str]:
     """Minutes and money that are spent, and that are expected."""
     spent = money(sheet.money_spent, sheet, say)
     yield say["spent"].format(minutes=minutes(sheet.minutes_spent, say), money=spent)
+    if any(stop.person and stop.stands for stop in sheet.stops):  # nothing is reckoned against a person
+        return
     if sheet.ahead.minutes and sheet.ended not in ("proved", "released"):
         coming = money(sheet.order.total, sheet, say)
         yield say["expected"].format(minutes=minutes(sheet.ahead.minutes, say), money=coming)

@@ -22,6 +22,7 @@ from bot.reports.lines import (
     chance_word,
     doing,
     garage,
+    gravest,
     hours,
     listed,
     moment,
@@ -30,6 +31,7 @@ from bot.reports.lines import (
     ran_after,
     speaker,
     stop_words,
+    taken_up,
     totals,
     under,
     voice,
@@ -82,14 +84,14 @@ def _title(sheet: Facts, say: Wording) -> str:
 
 def _stops(sheet: Facts, say: Wording) -> dict[str, Any]:
     """Stops that stand, the gravest first."""
-    standing = sorted((s for s in sheet.stops if s.stands), key=lambda s: "running" not in s.bars)
-    return {"standing": [_stop(stop, say) for stop in standing], "none": say["stop.none"]}
+    return {"standing": [_stop(stop, say) for stop in gravest(sheet.stops)], "none": say["stop.none"]}
 
 
 def _stop(stop: StopLine, say: Wording) -> dict[str, Any]:
     more = [say["stop.since"].format(at=moment(stop.at))]
     if stop.because:
         more.append(say["stop.because"].format(because="; ".join(answer_words(b, say) for b in stop.because)))
+    more += taken_up(stop, say)
     ran = list(ran_after(stop, say))
     more += ran or ([say["stop.not_run"]] if stop.stands else [])
     return {"say": stop_words(stop, say), "more": " ".join(more), "ran": bool(ran)}

@@ -22,12 +22,14 @@ from bot.reports.lines import (
     doing,
     file_name,
     garage,
+    gravest,
     hours,
     listed,
     price,
     ran_after,
     speaker,
     stop_short,
+    taken_up,
     topic,
     totals,
     under,
@@ -83,11 +85,11 @@ def _sure(line: ConfirmedLine, say: Wording) -> str:
 
 
 def _stops(sheet: Facts, say: Wording) -> Iterator[str]:
-    """Stops that stand, those against running first, each with what was run after it."""
-    standing = sorted((s for s in sheet.stops if s.stands), key=lambda s: "running" not in s.bars)
+    """Stops that stand, the gravest first, each with what was run after it."""
+    standing = gravest(sheet.stops)
     for stop in standing:
         ran = list(ran_after(stop, say)) or [say["stop.not_run"]]
-        yield " ".join((stop_short(stop, say), *ran))
+        yield " ".join((stop_short(stop, say), *taken_up(stop, say), *ran))
     if not standing:
         yield say["stop.none"]
 

@@ -99,10 +99,20 @@ class SuspectLine:
 
 
 @dataclass(frozen=True)
+class TakenUpLine:
+    """The bike was gone on with although somebody was hurt: by somebody else, or by him who was hurt."""
+
+    by: Literal["other", "rider"]
+    words: str
+    voice: Voice
+
+
+@dataclass(frozen=True)
 class StopLine:
     """A stop that was raised. `ran_after`: minutes run after it (None: not told how long).
 
     `say` is '' where the flow has no words for it: damage of another kind, or a rule of an older flow.
+    `person`: it is about a hurt person, and says nothing of the bike.
     """
 
     kind: Literal["rule", "damage", "older"]
@@ -114,6 +124,14 @@ class StopLine:
     stands: bool
     lifted_by: str
     ran_after: tuple[float | None, ...]
+    person: bool = False
+    taken_up: tuple[TakenUpLine, ...] = ()
+
+    @property
+    def bars_the_bike(self) -> bool:
+        """Whether it keeps the bike from running, whoever has it now."""
+        given = bool(self.taken_up) and self.taken_up[-1].by == "other"
+        return self.stands and "running" in self.bars and not given
 
 
 @dataclass(frozen=True)

@@ -62,6 +62,14 @@ class Bike(_Form):
     vin: Vin | None
 
 
+class TakenUp(_Form):
+    """The bike was gone on with although somebody was hurt, and by whom."""
+
+    who: Literal["somebody_else", "who_was_hurt"]
+    words: str
+    by: By
+
+
 class Stop(_Form):
     """A stop rule that was raised. `says` is "" where the flow has no words for it.
 
@@ -77,6 +85,8 @@ class Stop(_Form):
     stands: bool
     lifted_by: str | None
     ran_after_minutes: tuple[float | None, ...]
+    about_a_person: Annotated[bool, Field(description="somebody is hurt; not about the bike")]
+    taken_up: tuple[TakenUp, ...]
 
 
 class Earlier(_Form):

@@ -53,6 +53,9 @@ def _head(facts: Facts) -> dict[str, Any]:
     }
 
 
+_TAKEN = {"other": "somebody_else", "rider": "who_was_hurt"}
+
+
 def _by(voice: sheet.Voice) -> dict[str, Any]:
     name = voice.who if voice.who not in ("", voice.role) else None
     return {"role": voice.role, "name": name, "at": voice.at, "hours": voice.hours}
@@ -63,6 +66,10 @@ def _stop(stop: sheet.StopLine) -> dict[str, Any]:
         "kind": stop.kind, "says": stop.say, "bars": stop.bars, "since": stop.at,
         "because": [_answer(because) for because in stop.because], "stands": stop.stands,
         "lifted_by": stop.lifted_by or None, "ran_after_minutes": stop.ran_after,
+        "about_a_person": stop.person,
+        "taken_up": [
+            {"who": _TAKEN[taken.by], "words": taken.words, "by": _by(taken.voice)} for taken in stop.taken_up
+        ],
     }  # fmt: skip
 
 

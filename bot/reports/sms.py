@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterator
 
-from bot.reports.lines import chance, goes_on, hours, next_words, stop_short
+from bot.reports.lines import chance, goes_on, gravest, hours, next_words, stop_short
 from bot.reports.sheet import Facts
 from bot.reports.wording import ENGLISH, Wording
 
@@ -66,9 +66,8 @@ def _shortened(text: str) -> str:
 
 
 def _stops(sheet: Facts, say: Wording) -> Iterator[str]:
-    """Stops that stand, those against running first: if all do not fit, the gravest is whole."""
-    standing = [s for s in sheet.stops if s.stands]
-    for stop in sorted(standing, key=lambda s: "running" not in s.bars):
+    """Stops that stand, the gravest first: if all do not fit, that one is whole."""
+    for stop in gravest(sheet.stops):
         yield plain(stop_short(stop, say))
 
 

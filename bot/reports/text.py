@@ -30,6 +30,7 @@ from bot.reports.lines import (
     price,
     ran_after,
     stop_words,
+    taken_up,
     under,
     voice,
     wrap,
@@ -95,6 +96,7 @@ def _stop_more(stop: StopLine, say: Wording) -> Iterator[str]:
     yield say["stop.since"].format(at=moment(stop.at))
     if stop.because:
         yield say["stop.because"].format(because="; ".join(answer_words(b, say) for b in stop.because))
+    yield from taken_up(stop, say)
     ran = list(ran_after(stop, say))
     yield from ran if ran or not stop.stands else [say["stop.not_run"]]
 

@@ -240,6 +240,14 @@ def stops_for_ever(flow: Flow) -> Iterator[Fault]:
             yield fault("L409", "stop_rules", id, "cleared_by", key=True)
 
 
+def ends_questions_for_a_person(flow: Flow) -> Iterator[Fault]:
+    """L413: only a stop about a person ends the questions."""
+    for id, rule in flow.stop_rules.items():
+        by = rule.cleared_by
+        if rule.ends_questions and (by.by != "doctor" or by.any or by.all):
+            yield fault("L413", "stop_rules", id, "ends_questions", key=True)
+
+
 def weak_clearing(flow: Flow) -> Iterator[Fault]:
     """L410: a look that lifts a stop finds nine of ten at least."""
     best = _best_catches(flow)
@@ -299,6 +307,7 @@ RULES: tuple[Rule, ...] = (
     bare_torques,
     figures_reversed,
     stops_for_ever,
+    ends_questions_for_a_person,
     weak_clearing,
     stops_never,
     looks_without_time,
