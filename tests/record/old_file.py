@@ -82,8 +82,8 @@ def share(store: Store, ann: int, ben: int) -> None:
 def publish(store: Store, ann: int) -> None:
     """Ann put a second version in use and withdrew it again; a third one she kept as draft."""
     with store.writing():
-        for hash, version in (("h2", 2), ("h3", 3)):
-            store.keep_flow(KeptFlow(hash, "metal", version, 1, "Metal", f"text {version}", "", "{}"))
+        for digest, version in (("h2", 2), ("h3", 3)):
+            store.keep_flow(KeptFlow(digest, "metal", version, 1, "Metal", f"text {version}", "", "{}"))
         store.publish("everyone", "metal", "h2", AT, ann)
         store.note_act("published", "everyone", "metal", "h2", AT, ann)
         store.withdraw("everyone", "metal", "h2", AT)
