@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 import sys
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bot.cli_files import utf8
+from bot.cli_files import fresh, utf8
 
 if TYPE_CHECKING:
     from bot.authoring.load import Loaded
     from bot.authoring.problems import Problem
+    from bot.authoring.skeleton import Begun
     from bot.channels.seat import Seat
     from bot.record.store import Store
+
+TRIAL = "This was a trial, and nothing of it is kept. With --save FILE a talk becomes a sample conversation."
+DONE = "This was a trial; the record knows nothing of it."
 
 
 def add(commands: Any, refused: type[Exception], now: Any) -> None:
     """The commands below `sumpline flow`. `refused` says that something cannot be done."""
+    _new_arguments(commands)
     _lint_arguments(commands)
     schema = commands.add_parser("schema", help="print the JSON Schema of a flow, for editors")
     schema.add_argument("--common", action="store_true", help="of the file that all flows share")
@@ -30,7 +36,12 @@ def add(commands: Any, refused: type[Exception], now: Any) -> None:
     now(trying)
     trying.set_defaults(run=try_flow)
     playing = commands.add_parser("rehearse", help="play sample conversations")
-    playing.add_argument("files", nargs="*", metavar="FLOW|FILE", help="flows or files (default: all)")
+    playing.add_argument(
+        "files",
+        nargs="*",
+        metavar="FLOW|FILE",
+        help="flow files, sample conversations, or ids of flows (default: all)",
+    )
     playing.add_argument("--update", action="store_true", help="write the bot's lines anew")
     playing.add_argument("--coverage", action="store_true", help="show what no conversation would notice")
     playing.set_defaults(run=rehearse_flows)
@@ -38,11 +49,61 @@ def add(commands: Any, refused: type[Exception], now: Any) -> None:
         command.set_defaults(refused=refused)
 
 
+def _new_arguments(commands: Any) -> None:
+    new = commands.add_parser("new", help="begin a flow of your own, from a small one that works")
+    new.add_argument(
+        "name", metavar="NAME", help="its name in small letters and hyphens, like chain-comes-off"
+    )
+    new.add_argument(
+        "--in",
+        dest="folder",
+        metavar="FOLDER",
+        help="where to (default: flows/ of a clone, else this folder)",
+    )
+    new.set_defaults(run=begin_flow)
+
+
 def _lint_arguments(commands: Any) -> None:
     lint = commands.add_parser("lint", help="show every mistake in flow files")
     lint.add_argument("files", nargs="*", metavar="FILE", help="flow files (default: the shipped ones)")
     lint.add_argument("--json", action="store_true", help="one JSON object for each mistake")
     lint.set_defaults(run=lint_flows)
+
+
+# --- beginning ------------------------------------------------------------------------------
+
+
+def begin_flow(args: argparse.Namespace) -> int:
+    """Write a small flow that works with its first sample conversation, and say what to do next."""
+    from bot.authoring import shelf, skeleton
+
+    in_clone = Path(shelf.FLOWS, f"{shelf.COMMON}.yaml").is_file()
+    folder = args.folder if args.folder is not None else shelf.FLOWS if in_clone else "."
+    try:
+        begun = skeleton.begin(args.name, Path(folder).expanduser())
+    except skeleton.CannotBegin as wrong:
+        raise args.refused(str(wrong)) from wrong
+    print(_what_next(begun))
+    return 0
+
+
+def _what_next(begun: Begun) -> str:
+    file = shlex.quote(str(begun.flow))
+    commands = (
+        ("talk", "talk with it as a rider would; --save FILE keeps the talk"),
+        ("lint", "show every mistake with its line and what to do"),
+        ("rehearse", "play its sample conversations; shows what goes another way now"),
+    )
+    lines = (f"  sumpline flow {name} {file}\n      {what}" for name, what in commands)
+    return "\n".join(
+        (
+            f"Written: {begun.flow}",
+            f"         {begun.sample}",
+            "It knows why a chain comes off, so that it works at once. Change it bit by bit into yours.",
+            "After each change:",
+            *lines,
+        )
+    )
 
 
 # --- checking -------------------------------------------------------------------------------
@@ -99,10 +160,12 @@ def try_flow(args: argparse.Namespace) -> int:
     from bot.channels import seat, terminal
 
     loaded = load.load(_there(args, args.file))
+    if args.save:
+        fresh(args.save, args.refused)  # before the talk: it would be lost after it
     with tempfile.TemporaryDirectory() as folder, closing(turn.open_record(f"{folder}/trial.db")) as store:
         turn.lay_out(store, *_texts(loaded), "everyone", datetime.now(UTC))
         trial = seat.Seat(store, "rider", flow=loaded.flow.flow, clock=seat.clock(args.now))
-        status = terminal.talk(trial, utf8(sys.stdin), utf8(sys.stdout))
+        status = terminal.talk(trial, utf8(sys.stdin), utf8(sys.stdout), end=TRIAL if not args.save else DONE)
         return _save(store, trial, loaded, args) if args.save else status
 
 

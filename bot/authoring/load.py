@@ -82,13 +82,11 @@ class Card:
 
 
 def load(path: Path, common: Path | None = None) -> Loaded:
-    """A flow file with the common file (by default the one beside it, if there is one).
+    """A flow file with the common file (by default the one beside it, else the shipped one).
 
     FlowError with every problem of both files; OSError when the file cannot be opened.
     """
-    if common is None:
-        common = path.with_name(f"{shelf.COMMON}.yaml")
-        common = common if common.is_file() else None
+    common = common or shelf.common_for(path)
     shared = common.read_bytes() if common else None
     return load_text(path.read_bytes(), shared, str(path), str(common or ""))
 
