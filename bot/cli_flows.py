@@ -66,7 +66,11 @@ def _new_arguments(commands: Any) -> None:
 def _lint_arguments(commands: Any) -> None:
     lint = commands.add_parser("lint", help="show every mistake in flow files")
     lint.add_argument("files", nargs="*", metavar="FILE", help="flow files (default: the shipped ones)")
-    lint.add_argument("--json", action="store_true", help="one JSON object for each mistake")
+    form = lint.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="one JSON object for each mistake")
+    form.add_argument(
+        "--annotate", action="store_true", help="one line for each mistake, as editors and CI read it"
+    )
     lint.set_defaults(run=lint_flows)
 
 
@@ -115,9 +119,10 @@ def lint_flows(args: argparse.Namespace) -> int:
 
     files = _files(args)
     found = sorted({problem for path in files for problem in _judge(path)})
-    if args.json:
+    if args.json or args.annotate:
+        as_line = problems.as_json if args.json else problems.annotation
         for problem in found:
-            print(problems.as_json(problem))
+            print(as_line(problem))
     elif found:
         texts = {p.file: Path(p.file).read_bytes().decode("utf-8", "replace") for p in found}
         print(problems.show_all(found, texts))
