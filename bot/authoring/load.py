@@ -109,9 +109,15 @@ def load_text(
         flow, found = _judged(Flow, merged, own, shared)
         problems += [*found, *_uses_problems(own, common is not None)]
     if flow is None or any(p.stops for p in problems):
-        raise FlowError(problems)
+        raise FlowError(_without_echo(problems))
     mild = tuple(sorted(set(problems)))
     return Loaded(flow, text_hash(text, common if wanted else None), merged, own, shared, mild)
+
+
+def _without_echo(problems: list[Problem]) -> list[Problem]:
+    """Where a name is set twice, its block lacks what stands in the second one; that is one mistake."""
+    twice = {p.file for p in problems if p.code == "Y008"}
+    return [p for p in problems if p.code != "F114" or p.file not in twice]
 
 
 def _merged(own: dict[str, Any], shared: dict[str, Any]) -> dict[str, Any]:
