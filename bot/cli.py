@@ -6,17 +6,24 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from datetime import UTC, datetime
-from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING
 
-from bot import __version__, cli_bikes, cli_cases, cli_outcomes, cli_publishing, cli_sharing, cli_words
+from bot import (
+    __version__,
+    cli_bikes,
+    cli_cases,
+    cli_flows,
+    cli_outcomes,
+    cli_publishing,
+    cli_sharing,
+    cli_words,
+)
+from bot.cli_files import utf8
 
 if TYPE_CHECKING:
-    from bot.authoring.load import Loaded
-    from bot.authoring.problems import Problem
     from bot.channels.seat import Role, Seat
     from bot.record.store import Store
 
@@ -38,7 +45,7 @@ def chat(args: argparse.Namespace) -> int:
     """Talk, for people or for programs."""
     from bot.channels import jsonl, terminal
 
-    source, out = _utf8(sys.stdin), _utf8(sys.stdout)
+    source, out = utf8(sys.stdin), utf8(sys.stdout)
     with _record(args) as store:
         _check_flow(store, args.flow)
         if args.jsonl:
@@ -57,7 +64,7 @@ def _talk_on(store: Store, args: argparse.Namespace, first: str) -> int:
         if out.message.kind == "error":
             seat.sent(out)
             raise Refused(out.message.text)
-    return terminal.talk(seat, _utf8(sys.stdin), _utf8(sys.stdout), _history(store), (*left, *said))
+    return terminal.talk(seat, utf8(sys.stdin), utf8(sys.stdout), _history(store), (*left, *said))
 
 
 def _history(store: Store) -> Path:
@@ -102,93 +109,6 @@ def _check_flow(store: Store, flow: str) -> None:
     known = {*shelf.find().ids(), *(line.flow for line in store.offered())}
     if flow not in known:
         raise Refused(f"There is no flow '{flow}'{_meant(flow, known)}; flows: {', '.join(sorted(known))}.")
-
-
-# --- flows ----------------------------------------------------------------------------------
-
-
-def lint_flows(args: argparse.Namespace) -> int:
-    """Print every problem of the files; 1 when one of them keeps a flow from being used."""
-    from bot.authoring import problems
-
-    files = _files(args.files)
-    found = sorted({problem for path in files for problem in _judge(path)})
-    if args.json:
-        _say(problems.as_json(p) for p in found)
-    elif found:
-        texts = {p.file: Path(p.file).read_bytes().decode("utf-8", "replace") for p in found}
-        print(problems.show_all(found, texts))
-    else:
-        print(f"No mistakes found in {len(files)} file{'s' * (len(files) != 1)}.")
-    return int(any(p.stops for p in found))
-
-
-def _judge(path: Path) -> tuple[Problem, ...]:
-    from bot.authoring import lint, load, problems, shelf
-
-    if path.stem != shelf.COMMON:
-        return lint.judge(path)
-    try:
-        load.load_common(path)
-    except problems.FlowError as error:
-        return error.problems
-    return ()
-
-
-def print_schema(args: argparse.Namespace) -> int:
-    """JSON Schema of a flow file, or of the common file, for editors."""
-    import json
-
-    from bot.authoring import schema
-
-    print(json.dumps(schema.schema(args.common), indent=2, ensure_ascii=False))
-    return 0
-
-
-def try_flow(args: argparse.Namespace) -> int:
-    """Talk with a flow that is being written, in a record that is thrown away."""
-    import tempfile
-
-    from bot import turn
-    from bot.authoring import load
-    from bot.channels import seat, terminal
-
-    loaded = load.load(_there(args.file))
-    with tempfile.TemporaryDirectory() as folder, closing(turn.open_record(f"{folder}/trial.db")) as store:
-        turn.lay_out(store, *_texts(loaded), "everyone", datetime.now(UTC))
-        trial = seat.Seat(store, "rider", flow=loaded.flow.flow, clock=seat.clock(args.now))
-        status = terminal.talk(trial, _utf8(sys.stdin), _utf8(sys.stdout))
-        return _save(store, trial, loaded, args.save) if args.save else status
-
-
-def _texts(loaded: Loaded) -> tuple[str, str]:
-    return loaded.own.text, loaded.shared.text if loaded.shared else ""
-
-
-def _save(store: Store, trial: Seat, loaded: Loaded, target: str) -> int:
-    """Write the talk just had as a sample conversation; never over one that is there."""
-    from bot.authoring import rehearse, stage
-    from bot.reports import text
-
-    standing = trial.standing()
-    if standing is None:
-        raise Refused("Nothing was said, so there is no talk to save.")
-    sample = rehearse.save(store.entries(standing.case), stage.set_up(loaded, text.summary), target)
-    with open(target, "x", encoding="utf-8") as file:
-        file.write(sample)
-    print(f"Saved as {target}; now add by hand what must and must never happen.")
-    return 0
-
-
-def rehearse_flows(args: argparse.Namespace) -> int:
-    """Play sample conversations; 1 when one goes another way or breaks its own rules."""
-    from bot.authoring import rehearse
-    from bot.reports import text
-
-    try:
-        return rehearse.run(args.files, text.summary, update=args.update, coverage=args.coverage)
-    except (rehearse.NoSamples, rehearse.UpdateRefused) as wrong:
-        raise Refused(f"{str(wrong)[:1].upper()}{str(wrong)[1:]}.") from wrong
 
 
 # --- the record -----------------------------------------------------------------------------
@@ -259,20 +179,6 @@ def _own_record() -> Path:
     return Path(data, "sumpline", "record.db")
 
 
-def _there(name: str) -> Path:
-    path = Path(name)
-    if not path.is_file():
-        raise Refused(f"There is no file {name}; name a flow file that is there.")
-    return path
-
-
-def _files(names: list[str]) -> list[Path]:
-    """The named files, or every flow that is shipped."""
-    from bot.authoring import shelf
-
-    return [_there(name) for name in names] or sorted(shelf.find().flows.glob("*.yaml"))
-
-
 def _meant(word: str, known: Iterable[str]) -> str:
     import difflib
 
@@ -283,13 +189,6 @@ def _meant(word: str, known: Iterable[str]) -> str:
 def _say(lines: Iterable[str]) -> None:
     for line in lines:
         print(line)
-
-
-def _utf8(stream: TextIO) -> TextIO:
-    """The stream with UTF-8 whatever the machine's habit; what cannot be read or shown is replaced."""
-    if isinstance(stream, TextIOWrapper):
-        stream.reconfigure(encoding="utf-8", errors="replace")
-    return stream
 
 
 # --- serving --------------------------------------------------------------------------------
@@ -346,7 +245,10 @@ def parser() -> argparse.ArgumentParser:
     commands = made.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _chat_arguments(commands.add_parser("chat", help="talk in the terminal or through a pipe"))
     flow = commands.add_parser("flow", help="check, try and rehearse flows")
-    _flow_arguments(flow.add_subparsers(title="commands", metavar="COMMAND", required=True))
+    of_flow = flow.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    cli_flows.add(of_flow, Refused, _now)
+    cli_outcomes.add(of_flow, _record, Refused, _db)
+    cli_publishing.add(of_flow, _record, Refused, _db)
     case = commands.add_parser("case", help="cases and their sheets")
     of_case = case.add_subparsers(title="commands", metavar="COMMAND", required=True)
     cli_cases.add(of_case, _record, Refused, _db)
@@ -377,28 +279,6 @@ def _chat_arguments(chatting: argparse.ArgumentParser) -> None:
     _now(chatting)
     chatting.add_argument("--jsonl", action="store_true", help="for programs: one JSON object a line")
     chatting.set_defaults(run=chat)
-
-
-def _flow_arguments(commands: Commands) -> None:
-    lint = commands.add_parser("lint", help="show every mistake in flow files")
-    lint.add_argument("files", nargs="*", metavar="FILE", help="flow files (default: the shipped ones)")
-    lint.add_argument("--json", action="store_true", help="one JSON object for each mistake")
-    lint.set_defaults(run=lint_flows)
-    schema = commands.add_parser("schema", help="print the JSON Schema of a flow, for editors")
-    schema.add_argument("--common", action="store_true", help="of the file that all flows share")
-    schema.set_defaults(run=print_schema)
-    trying = commands.add_parser("talk", help="try a flow without touching the record")
-    trying.add_argument("file", metavar="FILE", help="the flow file")
-    trying.add_argument("--save", metavar="FILE", help="keep the talk as a sample conversation")
-    _now(trying)
-    trying.set_defaults(run=try_flow)
-    cli_outcomes.add(commands, _record, Refused, _db)
-    cli_publishing.add(commands, _record, Refused, _db)
-    playing = commands.add_parser("rehearse", help="play sample conversations")
-    playing.add_argument("files", nargs="*", metavar="FLOW|FILE", help="flows or files (default: all)")
-    playing.add_argument("--update", action="store_true", help="write the bot's lines anew")
-    playing.add_argument("--coverage", action="store_true", help="show what no conversation would notice")
-    playing.set_defaults(run=rehearse_flows)
 
 
 def _record_arguments(commands: Commands) -> None:

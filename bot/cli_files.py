@@ -1,9 +1,11 @@
-"""Files that commands write: never over one that is there."""
+"""Files that commands write, never over one that is there; and the streams they talk through."""
 
 from __future__ import annotations
 
 import sys
+from io import TextIOWrapper
 from pathlib import Path
+from typing import TextIO
 
 
 def fresh(name: str, refused: type[Exception]) -> Path:
@@ -22,3 +24,10 @@ def put_csv(text: str, name: str, refused: type[Exception]) -> None:
     path = fresh(name, refused)
     path.write_text(text, encoding="utf-8-sig", newline="")
     print(f"Written to {path}.")
+
+
+def utf8(stream: TextIO) -> TextIO:
+    """The stream with UTF-8 whatever the machine's habit; what cannot be read or shown is replaced."""
+    if isinstance(stream, TextIOWrapper):
+        stream.reconfigure(encoding="utf-8", errors="replace")
+    return stream

@@ -29,11 +29,12 @@ def _warn(rule: str, sentence: str) -> Kind:
 _SOURCE = {
     "Y001": Kind(
         "too-big",
-        "the file has {found} bytes and may have {limit}; split the flow in two or shorten its texts",
+        "the file has {found} kB and may have {limit}; split the flow in two or shorten its texts",
     ),
     "Y002": Kind(
         "not-utf8",
-        "the byte {byte} is not UTF-8, so the letters cannot be read; save the file as UTF-8",
+        "{what}, so it cannot be read; save the file again as UTF-8 "
+        "(in most editors: Save as, Encoding, UTF-8)",
     ),
     "Y003": Kind(
         "copied-name",
@@ -42,20 +43,22 @@ _SOURCE = {
     ),
     "Y004": Kind(
         "tag",
-        "'!' starts a tag, which a flow may not use; either leave it out, or put the text in quotes",
+        "text cannot start with '!' here; either leave it out, or put the text in quotes",
     ),
     "Y005": Kind("too-deep", "this is nested more than {limit} levels deep; nothing in a flow needs that"),
     "Y006": Kind("too-many-values", "more than {limit} values in one file; split the flow in two"),
     "Y007": Kind(
-        "second-document", "a second document starts here; one file holds one flow: remove the '---'"
+        "second-document",
+        "a second flow starts here, and one file holds one flow; remove the '---', or put the rest in a file "
+        "of its own",
     ),
     "Y008": Kind(
         "key-twice",
         "'{key}' is already set on line {line}; only one of the two can hold: remove or rename one",
     ),
-    "Y009": Kind("key-not-text", "a list or block cannot be a key; write a word before the colon"),
+    "Y009": Kind("key-not-text", "a list or block cannot stand before a colon; write a word there"),
     "Y010": Kind("merge-key", "'<<' copies another block, which a flow may not use; write the lines out"),
-    "Y011": Kind("directive", "a line that starts with '%' gives orders to YAML; remove it"),
+    "Y011": Kind("directive", "a line cannot start with '%'; remove it, or put the text in quotes"),
     "Y012": Kind("empty-file", "the file is empty; a flow starts with 'language: 1'"),
     "Y013": Kind("no-keys", "the file must be made of 'word: value' lines; start it with 'language: 1'"),
     "Y014": Kind(
@@ -69,39 +72,57 @@ _SOURCE = {
         "the text ends before this '#', the rest is a comment; either put the whole text in quotes, "
         "or put a space after '#' if a comment is meant",
     ),
+    "Y017": Kind(
+        "curly-quotes",
+        "curly quotes like “ and ” are letters here and keep no text together; use straight quotes, \" or '",
+    ),
+    "Y018": Kind(
+        "star-for-dash", "a line of a list starts with '- ', not with '*'; write a hyphen and a space"
+    ),
+    "Y019": Kind(
+        "no-text",
+        "this is {what} and no text; name the flow file itself, which is plain text with the end .yaml",
+    ),
     "Y020": Kind(
         "colon-in-text",
-        "a colon with a space after it cannot stand in unquoted text; put the whole text in quotes",
+        "a colon with a space after it, or at the end, cannot stand in a text without quotes; put the whole "
+        "text in quotes",
     ),
     "Y021": Kind(
         "text-starts-badly",
-        "text cannot start with '{character}' here, YAML takes it for its own; put the text in quotes",
+        "text cannot start with '{character}' here, which has a meaning of its own; put the text in quotes",
     ),
     "Y022": Kind("open-quote", "the text that starts with this quote never ends; add the closing quote"),
     "Y023": Kind(
         "wrong-indent",
-        "this line does not stand under its neighbours; lines of one block start in the same column",
+        "this line does not stand under its neighbours; lines of one block start in the same column{cure}",
     ),
     "Y024": Kind("tab", "a tab cannot indent; use spaces"),
     "Y025": Kind(
         "open-bracket",
-        "the bracket opened here is not closed by line {line}; either close it, add a missing comma, "
-        "or put text with brackets or commas in quotes",
+        "{what}; put a comma between two things, and quotes around a text that has a comma, a colon, a "
+        "question mark or a bracket in it",
     ),
-    "Y026": Kind("no-colon", "this line has no ': ' after its key; write 'word: value'"),
+    "Y026": Kind("no-colon", "this is no 'word: value' line; {cure}"),
     "Y027": Kind(
         "bad-escape",
-        "a backslash in double quotes starts an escape, and this is not one; use single quotes",
+        "a backslash has a meaning of its own in double quotes; put the text in single quotes",
     ),
     "Y028": Kind(
         "text-after-end",
         "something follows the end of a quoted text or bracket; put all of it in one pair of quotes",
     ),
     "Y029": Kind("not-yaml", "this cannot be read ({said}); compare it with a line that works"),
+    "Y030": Kind("dash-missing", "some of these lines start with '- ' and some do not; {cure}"),
+    "Y031": Kind(
+        "odd-space",
+        "this is a space of another kind, as web pages and word processors have it; delete it and type a "
+        "space",
+    ),
 }
 
 _FORM = {
-    "F101": Kind("missing", "'{name}' is missing from {where}; add it"),
+    "F101": Kind("missing", "'{name}' is missing from {where}; add a line '{name}: ...'"),
     "F102": Kind("unknown-word", "'{name}' is not a word known {where}{hint}; rename or remove it"),
     "F103": Kind("wrong-choice", "'{found}' cannot be used for '{name}'; use {expected}{hint}"),
     "F104": Kind("wrong-kind", "'{found}' is not a kind of question; use {expected}{hint}"),
@@ -110,24 +131,29 @@ _FORM = {
         "{where} does not say what kind of question it is; add 'kind:' with one, several, graded, "
         "number, look or note",
     ),
-    "F106": Kind("not-text", "'{name}' must be text, found {found}; put it in quotes"),
-    "F107": Kind("not-number", "'{name}' must be a number, found {found}; write it like 12 or 0.5, no unit"),
+    "F106": Kind("not-text", "'{name}' must be text, found {found}; {cure}"),
+    "F107": Kind("not-number", "'{name}' must be a number, found {found}; write it like {cure}, no unit"),
     "F108": Kind("text-too-long", "'{name}' may have {limit} characters and has {length}; shorten it"),
-    "F109": Kind("not-block", "'{name}' must be a block of 'word: value' lines, found {found}"),
-    "F110": Kind("not-list", "'{name}' must be a list, found {found}; write '[a, b]' or lines with '- '"),
-    "F111": Kind("not-true-false", "'{name}' must be true or false, found {found}"),
+    "F109": Kind("not-block", "'{name}' must be a block of 'word: value' lines{words}, found {found}"),
+    "F110": Kind("not-list", "'{name}' must be a list, found {found}; write {cure} or lines with '- '"),
+    "F111": Kind(
+        "not-true-false",
+        "'{name}' must be true or false, found {found}; write one of the two, without quotes",
+    ),
     "F112": Kind("empty-text", "'{name}' is empty; write the text or remove the line"),
     "F113": Kind(
         "wrong-form",
-        "'{found}' has the wrong form for '{name}'; {cure}",
+        "'{found}' has the wrong form for {where}; {cure}",
     ),
     "F114": Kind("too-few", "'{name}' needs at least {limit}, found {length}; add what is missing"),
     "F115": Kind("too-many", "'{name}' may have at most {limit}, found {length}; remove or split"),
     "F116": Kind("out-of-range", "'{name}' must be {limit}, found {found}"),
-    "F117": Kind("chance-word", "'{found}' is not a word for how often; use {expected}{hint}, or 0.3"),
+    "F117": Kind(
+        "chance-word", "'{found}' is not a word for how often; use {expected}{hint}, or a number like {cure}"
+    ),
     "F118": Kind(
         "chance-number",
-        "'{name}' is a chance and lies between 0 and 1 with both left out, found {found}; nothing is sure",
+        "'{name}' is a chance and lies between 0 and 1, found {found}; nothing is sure: write it like {cure}",
     ),
     "F119": Kind(
         "graded-sum", "the steps of '{name}' are 'of 100 bikes' and must add up to 100, found {found}"
@@ -136,7 +162,9 @@ _FORM = {
         "condition",
         "'{name}' must be a sign, a check with its result ('filter.bad'), or one 'sign: step'",
     ),
-    "F121": Kind("not-whole", "'{name}' must be a whole number, found {found}"),
+    "F121": Kind(
+        "not-whole", "'{name}' must be a whole number, found {found}; write it like {cure}, no unit"
+    ),
     "F199": Kind("other-form", "'{name}': {said}"),
 }
 
@@ -314,15 +342,16 @@ _CAUSES = {
 _SAFETY = {
     "L401": Kind(
         "hazard-without-caution",
-        "'{word}' can hurt ({hazard}) and no caution stands on this step; add one about {hazard}",
+        "'{word}' can hurt ({hazard}) and no caution stands on this step; add one about {hazard}{such}",
     ),
     "L402": Kind(
         "only-notice",
-        "'{word}' can hurt ({hazard}) and only a notice stands here; use caution, warning or danger",
+        "'{word}' can hurt ({hazard}) and only a notice stands here; use caution, warning or danger{such}",
     ),
     "L403": _warn(
         "other-caution",
-        "'{word}' can hurt ({hazard}) and the cautions here speak of something else; add one about {hazard}",
+        "'{word}' can hurt ({hazard}) and the cautions here speak of something else; add one about "
+        "{hazard}{such}",
     ),
     "L404": Kind(
         "no-bad-text", "the mark '{id}' of a check does not say what bad looks like; add 'looks_like'"
@@ -365,8 +394,8 @@ _TEXTS = {
     ),
     "L503": Kind(
         "question-not-one-sms",
-        "as one text message, with tag and answers, this is {length} of {limit}; add or shorten 'short' of "
-        "the question or its answers",
+        "as one text message, with heading and answers, this is {length} of {limit}; add or shorten 'short' "
+        "of the question or its answers",
     ),
     "L504": Kind(
         "text-not-one-sms",

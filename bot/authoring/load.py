@@ -82,13 +82,11 @@ class Card:
 
 
 def load(path: Path, common: Path | None = None) -> Loaded:
-    """A flow file with the common file (by default the one beside it, if there is one).
+    """A flow file with the common file (by default the one beside it, else the shipped one).
 
     FlowError with every problem of both files; OSError when the file cannot be opened.
     """
-    if common is None:
-        common = path.with_name(f"{shelf.COMMON}.yaml")
-        common = common if common.is_file() else None
+    common = common or shelf.common_for(path)
     shared = common.read_bytes() if common else None
     return load_text(path.read_bytes(), shared, str(path), str(common or ""))
 
@@ -111,9 +109,15 @@ def load_text(
         flow, found = _judged(Flow, merged, own, shared)
         problems += [*found, *_uses_problems(own, common is not None)]
     if flow is None or any(p.stops for p in problems):
-        raise FlowError(problems)
+        raise FlowError(_without_echo(problems))
     mild = tuple(sorted(set(problems)))
     return Loaded(flow, text_hash(text, common if wanted else None), merged, own, shared, mild)
+
+
+def _without_echo(problems: list[Problem]) -> list[Problem]:
+    """Where a name is set twice, its block lacks what stands in the second one; that is one mistake."""
+    twice = {p.file for p in problems if p.code == "Y008"}
+    return [p for p in problems if p.code != "F114" or p.file not in twice]
 
 
 def _merged(own: dict[str, Any], shared: dict[str, Any]) -> dict[str, Any]:

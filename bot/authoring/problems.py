@@ -47,8 +47,9 @@ class FlowError(Exception):
 
 
 def problem(file: str, place: Place, code: str, **fields: object) -> Problem:
-    """A problem worded from the catalogue. KeyError when a field of its sentence is not given."""
-    return Problem(file, *place, code, CATALOGUE[code].sentence.format_map(fields))
+    """A problem worded from the catalogue, in one line. KeyError when a field of its sentence is missing."""
+    said = CATALOGUE[code].sentence.format_map(fields)
+    return Problem(file, *place, code, " ".join(said.split("\n")))
 
 
 def hint(said: str, known: Iterable[str], cutoff: float = 0.6) -> str:
@@ -79,6 +80,11 @@ def show(found: Problem, text: str | None) -> str:
 def show_all(problems: Iterable[Problem], texts: Mapping[str, str]) -> str:
     """All of them, in the order of the files; `texts` by file name."""
     return "\n".join(show(p, texts.get(p.file)) for p in sorted(set(problems)))
+
+
+def annotation(found: Problem) -> str:
+    """One line as editors and CI read it: file:line:column: error: text [code]."""
+    return f"{found.file}:{found.line}:{found.column}: {found.severity}: {found.text} [{found.code}]"
 
 
 def as_json(found: Problem) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -109,11 +109,13 @@ def samples_of(folder: Path) -> tuple[Path, ...]:
 
 
 def named(names: Sequence[str]) -> tuple[Path, ...]:
-    """The samples meant by files, folders or flow ids; by nothing, all that are shipped. NoSamples."""
-    home = shelf.find().samples
+    """The samples meant by files, folders, flow files or flow ids; by nothing, all shipped. NoSamples."""
     found: list[Path] = []
-    for name in names or [str(home)]:
-        path = Path(name) if Path(name).exists() else home / name
+    for name in names or [str(shelf.find().samples)]:
+        if is_flow_file(name):
+            found += _of_flow(Path(name))
+            continue
+        path = _place_of(name)
         here = (path,) if path.is_file() else samples_of(path)
         if not here:
             raise NoSamples(f"there is no sample conversation in {path}")
@@ -121,16 +123,42 @@ def named(names: Sequence[str]) -> tuple[Path, ...]:
     return tuple(dict.fromkeys(found))
 
 
-class Rehearsal:
-    """Plays of several files; each flow is read once."""
+def is_flow_file(name: str) -> bool:
+    """Whether a flow file is named, and not a sample conversation."""
+    return Path(name).suffix in (".yaml", ".yml") and Path(name).is_file()
 
-    def __init__(self, summary: stages.Summary) -> None:
+
+def _of_flow(file: Path) -> tuple[Path, ...]:
+    found = shelf.samples_near(file)
+    if not found:
+        raise NoSamples(
+            f"there is no sample conversation of {file} in {shelf.sample_folder(file)}; "
+            f"talk with it and keep that: sumpline flow talk {file} --save FILE"
+        )
+    return found
+
+
+def _place_of(name: str) -> Path:
+    """A file or folder of that name, or the samples of a flow: first of this folder, then shipped ones."""
+    here = (Path(name), Path(shelf.SAMPLES, name))
+    return next((path for path in here if path.exists()), shelf.find().samples / name)
+
+
+class Rehearsal:
+    """Plays of several files; each flow is read once. `flows`: which flow file a sample is played on,
+    where that was said."""
+
+    def __init__(self, summary: stages.Summary, flows: Mapping[Path, Path] | None = None) -> None:
         self.summary = summary
         self.plays: dict[Path, list[Played]] = {}  # by flow file
         self._stages: dict[Path, Stage] = {}
+        self._flows = flows or {}
+
+    def flow_file(self, script: Script) -> Path:
+        return self._flows.get(Path(script.file)) or stages.find_flow(script)
 
     def stage(self, script: Script) -> Stage:
-        file = stages.find_flow(script)
+        file = self.flow_file(script)
         if file not in self._stages:
             self._stages[file] = stages.set_up(file, self.summary)
         return self._stages[file]
@@ -145,7 +173,7 @@ class Rehearsal:
             return [str(p) for p in error.problems]
         except NotRestored as error:
             return [f"{path}:1: {error}"]
-        self.plays.setdefault(stages.find_flow(script), []).append(played)
+        self.plays.setdefault(self.flow_file(script), []).append(played)
         return differences(played, stage.flow)
 
     def cover(self, shared: bool) -> Iterator[str]:
@@ -179,7 +207,9 @@ def _rewritten(path: Path, rehearsal: Rehearsal) -> str:
 
 def run(names: Sequence[str], summary: stages.Summary, update: bool = False, coverage: bool = False) -> int:
     """The command: print what differs, or rewrite, or show coverage. 1 when something is wrong."""
-    rehearsal = Rehearsal(summary)
+    rehearsal = Rehearsal(
+        summary, {s: Path(name) for name in names if is_flow_file(name) for s in named([name])}
+    )
     wrong = 0
     for path in named(names):
         if update:

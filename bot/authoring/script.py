@@ -77,7 +77,8 @@ SENTENCES = {
     "S011": "the flow has no {what} '{id}'{hint}",
     "S012": "the file is not UTF-8 text; save it as UTF-8",
     "S013": "'{value}' is not an answer to '{id}'; its answers are {known}{hint}",
-    "S014": "there is no flow '{id}'{hint}",
+    "S014": "there is no flow '{id}'{hint}; write 'flow: ' with the name of one on the first line, and keep "
+    "this file beside the flow's own or in sample_conversations/ below it",
     "S015": "{n} of {total} cannot be: {why}",
 }
 

@@ -17,21 +17,13 @@ from typing import Any, NoReturn
 
 import yaml
 
+from bot.authoring import encoding, slips
 from bot.authoring.problems import Place, Problem, problem
 
-MAX_BYTES, MAX_DEPTH, MAX_VALUES = 256_000, 16, 20_000
+MAX_DEPTH, MAX_VALUES = 16, 20_000
 MAX_NUMBER = 1e15
 
 Path = tuple[str | int, ...]
-
-# What YAML takes for a line end and editors do not (U+0085, U+2028, U+2029, a lone CR), what
-# cannot be seen, and what turns the order of shown letters around so that a reviewer reads
-# something else than the bot.
-_FORBIDDEN = re.compile(
-    "[^\t\n\r\x20-\x7e\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]"
-    "|[\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff]|\r(?!\n)"
-)
-_SHOW_AT_MOST = 20
 
 
 @dataclass(frozen=True)
@@ -84,6 +76,8 @@ class FlowLoader(yaml.SafeLoader):
         self._refuse("Y003", sign="&")
 
     def fetch_alias(self) -> None:
+        if self.peek(1) in " \n":
+            self._refuse("Y018")
         self._refuse("Y003", sign="*")
 
     def fetch_tag(self) -> None:
@@ -128,12 +122,12 @@ for _tag, _pattern, _first in (
     FlowLoader.add_implicit_resolver(f"tag:yaml.org,2002:{_tag}", re.compile(_pattern), list(_first))
 
 
-def read(raw: bytes, file: str, most: int = MAX_BYTES) -> Source:
+def read(raw: bytes, file: str, most: int = encoding.MAX_BYTES) -> Source:
     """Data and places of one file of at most so many bytes, or why it cannot be read.
 
     Never raises for what is in it.
     """
-    text, problems = _decode(raw, file, most)
+    text, problems = encoding.decode(raw, file, most)
     if problems:
         return Source(file, text, None, {}, tuple(problems))
     loader = FlowLoader(text)
@@ -142,7 +136,7 @@ def read(raw: bytes, file: str, most: int = MAX_BYTES) -> Source:
     except _RefusedError as refused:
         found = problem(file, _place(refused.mark), refused.code, **refused.fields)
     except yaml.MarkedYAMLError as error:
-        found = _slip(file, text, error, loader.long_quote)
+        found = slips.slip(file, text, error, loader.long_quote)
     except (ValueError, OverflowError):  # an escape beyond the last character, "\U00110000"
         mark = loader.get_mark()
         found = problem(file, _place(mark), "Y027")
@@ -159,27 +153,6 @@ def _walked(file: str, text: str, loader: FlowLoader) -> Source:
         walk.report(_place(node.start_mark), "Y013")
         data = None
     return Source(file, text, data, walk.spots, tuple(walk.problems), loader.index)
-
-
-def _decode(raw: bytes, file: str, most: int) -> tuple[str, list[Problem]]:
-    if len(raw) > most:
-        return "", [problem(file, (1, 1), "Y001", found=len(raw), limit=most)]
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        before = raw[: error.start].decode("utf-8-sig", "replace")
-        return before, [problem(file, _end_of(before), "Y002", byte=f"0x{raw[error.start]:02x}")]
-    found = []
-    for match in _FORBIDDEN.finditer(text):
-        place = _end_of(text[: match.start()])
-        found.append(problem(file, place, "Y014", character=f"U+{ord(match.group()):04X}"))
-        if len(found) == _SHOW_AT_MOST:
-            break
-    return text, found
-
-
-def _end_of(text: str) -> Place:
-    return text.count("\n") + 1, len(text) - text.rfind("\n")
 
 
 def _place(mark: yaml.Mark) -> Place:
@@ -216,6 +189,7 @@ class _Walk:
             elif key.value in first:
                 self.report(_place(key.start_mark), "Y008", key=key.value, line=first[key.value])
             else:
+                self.look_for_curly(key, key.value)
                 first[key.value] = key.start_mark.line + 1
                 out[key.value] = self.value(value, (*path, key.value), key.start_mark)
         return out
@@ -224,6 +198,7 @@ class _Walk:
         kind, said = node.tag.rpartition(":")[2], str(node.value)
         if getattr(node, "style", None) is None:
             self.look_for_cut(node)
+            self.look_for_curly(node, said)
         if kind == "bool":
             return said == "true"
         if kind == "null":
@@ -247,74 +222,13 @@ class _Walk:
         if re.match(r"[ \t]#[^\s#]", rest):
             self.report((node.end_mark.line + 1, node.end_mark.column + 2), "Y016")
 
+    def look_for_curly(self, node: yaml.Node, said: str) -> None:
+        """Curly quotes of a word processor or a phone are letters like any other."""
+        if slips.curly(said):
+            self.report(_place(node.start_mark), "Y017")
+
     def look_for_hidden(self, node: yaml.Node, said: str) -> None:
         """Escapes in double quotes can bring in what may not stand in the file itself."""
-        hidden = _FORBIDDEN.search(said)
+        hidden = encoding.FORBIDDEN.search(said)
         if hidden:
             self.report(_place(node.start_mark), "Y014", character=f"U+{ord(hidden.group()):04X}")
-
-
-# --- the parser's words, replaced by ours ----------------------------------------------------
-
-_SLIPS = (
-    ("cannot start any token", "Y021"),
-    ("sequence entries are not allowed", "Y021"),
-    ("mapping keys are not allowed", "Y021"),
-    ("expected chomping", "Y021"),
-    ("expected indentation indicator", "Y021"),
-    ("expected a comment or a line break", "Y021"),
-    ("expected the node content", "Y021"),
-    ("expected ',' or", "Y025"),
-    ("could not find expected ':'", "Y026"),
-    ("unknown escape character", "Y027"),
-    ("expected escape sequence", "Y027"),
-    ("expected a single document", "Y007"),
-    ("expected <document start>", "Y023"),
-    ("expected '<document start>'", "Y023"),
-)
-
-
-def _slip(
-    file: str, text: str, error: yaml.MarkedYAMLError, quote: tuple[yaml.Mark, yaml.Mark] | None
-) -> Problem:
-    """One of the ordinary slips, in our words and at the place where the cure is."""
-    said = " ".join(filter(None, (error.context, error.problem)))
-    mark = error.problem_mark or error.context_mark
-    if mark is None:  # the parser always gives one of the two
-        return problem(file, (1, 1), "Y029", said=said)
-    if error.context_mark and "quoted scalar" in (error.context or "") and "escape" not in said:
-        return problem(file, _place(error.context_mark), "Y022")
-    if quote and quote[1].line == mark.line:  # the quote ran on to the next one, lines below
-        return problem(file, _place(quote[0]), "Y022")
-    glued = _glued(text, mark) if "mapping values are not allowed" in said else None
-    if glued:
-        return problem(file, glued, "Y026")
-    code, line = _slip_code(text, said, mark), mark.line + 1
-    where_cured = code in ("Y025", "Y026") or "block scalar" in said
-    if where_cured and error.context_mark:
-        mark = error.context_mark
-    return problem(file, _place(mark), code, said=said, line=line, character=_at(text, mark))
-
-
-def _glued(text: str, mark: yaml.Mark) -> tuple[int, int] | None:
-    """Where the line before has 'word:value': without its space the parser stumbles a line later."""
-    above = text[: mark.index - mark.column].split("\n")[:-1]
-    line = next((n for n in range(len(above), 0, -1) if above[n - 1].strip()), 0)
-    found = re.fullmatch(r"\s*(?:- )?[\w-]+(:)[^\s:/].*", above[line - 1]) if line else None
-    return (line, found.start(1) + 1) if found else None
-
-
-def _slip_code(text: str, said: str, mark: yaml.Mark) -> str:
-    before = text[mark.index - mark.column : mark.index]
-    if "\t" in (_at(text, mark), before[-1:]) and not before.strip():
-        return "Y024"
-    if "mapping values are not allowed" in said:
-        # The first colon of its line is a key that stands too far right; a second one is text.
-        return "Y020" if re.search(r":\s", before) else "Y023"
-    if "expected <block end>" in said:
-        return "Y028" if before.strip() else "Y023"
-    return next((code for words, code in _SLIPS if words in said), "Y029")
-
-
-def _at(text: str, mark: yaml.Mark) -> str:
-    return text[mark.index : mark.index + 1]

@@ -157,8 +157,11 @@ def flow_of(script: Script) -> str:
 
 
 def find_flow(script: Script) -> Path:
-    """The flow file of a script: on the shelf. FlowError when there is none."""
+    """The flow file of a script: near it, else on the shelf. FlowError when there is none."""
     here, flow = shelf.find(), flow_of(script)
+    near = shelf.flow_near(Path(script.file), flow)
+    if near:
+        return near
     if flow in here.ids():
         return here.flow(flow)
     place = next((x.place for x in script.lines if x.kind == "head" and x.key == "flow"), (1, 1))

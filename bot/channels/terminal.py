@@ -67,11 +67,17 @@ def _controls(controls: list[Choice], width: int) -> list[str]:
 
 
 def talk(
-    seat: Seat, source: TextIO, out: TextIO, history: Path | None = None, first: Said | None = None
+    seat: Seat,
+    source: TextIO,
+    out: TextIO,
+    history: Path | None = None,
+    first: Said | None = None,
+    end: str = "",
 ) -> int:
     """Talk until the input ends; the status for the shell. Ctrl-C and the end of input lose nothing.
 
     `first`: what is shown at the beginning in place of a greeting, when something was said already.
+    `end`: what is shown at the end in place of how to go on, when one cannot.
     """
     at_terminal = source.isatty() and out.isatty()
     typed = _typed(history) if at_terminal else _piped(source, out)
@@ -83,9 +89,9 @@ def talk(
             _show(seat, first, out, width)
         for text in typed:
             answer(seat, text, out, width)
-        _put_off(seat, out, width)
+        _put_off(seat, out, width, end)
     except KeyboardInterrupt:
-        _print(out, f"\n{KEPT_ALL} {GO_ON}")
+        _print(out, f"\n{end or f'{KEPT_ALL} {GO_ON}'}")
         return 130
     return 0
 
@@ -127,10 +133,10 @@ def _path(name: str) -> Path | None:
         return None
 
 
-def _put_off(seat: Seat, out: TextIO, width: int) -> None:
+def _put_off(seat: Seat, out: TextIO, width: int, end: str) -> None:
     """The end of input means 'later'. That moves no case, so it is only said."""
-    said = f"{seat.own_words('later')}\n{GO_ON}" if seat.is_asked() else GO_ON
-    _print(out, lay_out(Message(said), width))
+    kept = f"{seat.own_words('later')}\n{GO_ON}" if seat.is_asked() else GO_ON
+    _print(out, lay_out(Message(end or kept), width))
 
 
 def _show(seat: Seat, said: Said, out: TextIO, width: int) -> None:

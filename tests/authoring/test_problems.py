@@ -83,7 +83,7 @@ def test_lists_of_words(words: list[str], expected: str) -> None:
 
 
 def test_every_code_begins_with_its_stage_and_counts_three_figures() -> None:
-    assert all(code[0] in "YFL" and code[1:].isdecimal() and len(code) == 4 for code in CATALOGUE)
+    assert all(code[0] in "YFLT" and code[1:].isdecimal() and len(code) == 4 for code in CATALOGUE)
 
 
 def test_braces_in_a_value_are_only_text() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bot.authoring import source
+from bot.authoring import encoding, slips, source
 
 
 def read(text: str | bytes) -> source.Source:
@@ -168,7 +168,7 @@ def test_the_most_values_and_one_more() -> None:
 
 
 def test_the_biggest_file_and_one_byte_more() -> None:
-    filled = "a: 1\n#".ljust(source.MAX_BYTES, ".")
+    filled = "a: 1\n#".ljust(encoding.MAX_BYTES, ".")
     assert read(filled).data == {"a": 1}
     assert refused(filled + ".") == ("Y001", 1, 1)
 
@@ -227,7 +227,7 @@ def test_the_parsers_own_words_are_the_last_resort() -> None:
     import yaml
 
     mark = yaml.Mark("f", 5, 1, 2, None, None)
-    found = source._slip("f.yaml", "a: 1\nb\n", yaml.MarkedYAMLError(None, None, "odd thing", mark), None)
+    found = slips.slip("f.yaml", "a: 1\nb\n", yaml.MarkedYAMLError(None, None, "odd thing", mark), None)
     assert (found.code, found.line, found.column) == ("Y029", 2, 3)
     assert "odd thing" in found.text
 

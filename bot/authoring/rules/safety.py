@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from bot.authoring.problems import listed
 from bot.authoring.rules.causes import looks
 from bot.authoring.rules.fault import Fault, Path, Rule, fault
 from bot.authoring.rules.mentions import figure_lists
@@ -18,6 +19,7 @@ from bot.authoring.rules.references import asked
 from bot.core.flow import Caution, Flow, Several, StopRule
 
 LEAST_CLEARING = 0.9
+MOST_NAMED = 3  # cautions named as examples
 TORQUE_UNITS = {
     "nm",
     "n·m",
@@ -141,7 +143,14 @@ def _hazards(flow: Flow, code: str) -> Iterator[Fault]:
         said = [(id, flow.cautions[id]) for id in ids if id in flow.cautions]
         for hazard, word in _met(text, running):
             if _lack(hazard, said) == code:
-                yield Fault(code, path, fields={"word": word, "hazard": hazard.name})
+                fields = {"word": word, "hazard": hazard.name, "such": _such(flow, hazard)}
+                yield Fault(code, path, fields=fields)
+
+
+def _such(flow: Flow, hazard: Hazard) -> str:
+    """Cautions of the flow that speak of the hazard, as examples."""
+    fit = [id for id, said in flow.cautions.items() if not _lack(hazard, [(id, said)])]
+    return f", such as {listed(fit[:MOST_NAMED])}" if fit else ""
 
 
 def _lack(hazard: Hazard, said: list[tuple[str, Caution]]) -> str:

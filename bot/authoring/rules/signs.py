@@ -44,9 +44,10 @@ def signs_never_told(flow: Flow) -> Iterator[Fault]:
 def signs_never_shown(flow: Flow) -> Iterator[Fault]:
     """L203: what can be denied can be shown."""
     shown = _told(flow, "shows", "both", "graded")
-    for id in _told(flow, "denies") - shown:
-        if id in flow.signs and not flow.signs[id].from_book:
-            yield fault("L203", "signs", id, key=True, id=id)
+    denied = {m.id: m.path for m in reversed(list(mentions(flow))) if m.kind == "signs" and m.how == "denies"}
+    for id, first in denied.items():
+        if id not in shown and id in flow.signs and not flow.signs[id].from_book:
+            yield fault("L203", *first, id=id)
 
 
 # --- answers --------------------------------------------------------------------------------------

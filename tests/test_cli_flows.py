@@ -1,0 +1,75 @@
+"""Commands for those who write flows, typed outside a clone."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from tests.test_cli import Shell, shell
+
+__all__ = ["shell"]
+
+
+def test_begin_check_talk_and_rehearse_in_a_folder_with_a_space(shell: Shell, tmp_path: Path) -> None:
+    """The commands that are printed are typed as they stand."""
+    status, out, _ = shell.run("flow", "new", "chain-comes-off", "--in", "my flows")
+    assert status == 0
+    assert (tmp_path / "my flows" / "chain-comes-off.yaml").is_file()
+    printed = re.findall(r"sumpline flow (\w+) '(my flows/chain-comes-off.yaml)'", out)
+    assert [name for name, _ in printed] == ["talk", "lint", "rehearse"]
+    assert shell.run("flow", "lint", printed[1][1])[:2] == (0, "No mistakes found in 1 file.\n")
+    assert shell.run("flow", "rehearse", printed[2][1])[:2] == (
+        0,
+        "1 sample conversations played, 0 differences\n",
+    )
+    status, out, _ = shell.run("flow", "talk", printed[0][1], said="chain came off\nit rolls\n")
+    assert status == 0
+    assert "Is the chain wedged" in out
+    assert "nothing of it is kept" in out
+    assert "sumpline chat" not in out  # the trial cannot be gone on with
+
+
+def test_the_name_alone_rehearses_from_the_folder_that_it_was_begun_in(shell: Shell) -> None:
+    shell.run("flow", "new", "chain")
+    assert shell.run("flow", "rehearse", "chain")[:2] == (0, "1 sample conversations played, 0 differences\n")
+
+
+def test_a_talk_saved_beside_the_flow_is_rehearsed_with_it(shell: Shell) -> None:
+    shell.run("flow", "new", "chain")
+    shell.run("flow", "talk", "chain.yaml", "--save", "wedged.txt", said="chain came off\nwedged\n")
+    assert shell.run("flow", "rehearse", "chain.yaml")[:2] == (
+        0,
+        "2 sample conversations played, 0 differences\n",
+    )
+
+
+def test_begun_twice_or_badly_is_refused_in_one_sentence(shell: Shell, tmp_path: Path) -> None:
+    shell.run("flow", "new", "chain")
+    assert "chain.yaml is there already; choose another name" in shell.refused("flow", "new", "chain")
+    assert "like 'chain-comes-off'" in shell.refused("flow", "new", "Chain comes off")
+    (tmp_path / "note").write_text("x", "utf-8")
+    assert "note" in shell.refused("flow", "new", "other", "--in", "note")
+
+
+def test_in_a_clone_it_goes_to_the_flows(shell: Shell, tmp_path: Path) -> None:
+    (tmp_path / "flows").mkdir()
+    (tmp_path / "flows" / "common.yaml").write_text("language: 1\n", "utf-8")
+    shell.run("flow", "new", "chain")
+    assert (tmp_path / "flows" / "chain.yaml").is_file()
+    assert (tmp_path / "sample_conversations" / "chain" / "first.txt").is_file()
+
+
+def test_a_talk_is_not_held_when_it_could_not_be_saved(shell: Shell, tmp_path: Path) -> None:
+    shell.run("flow", "new", "chain")
+    (tmp_path / "mine.txt").write_text("mine", "utf-8")
+    status, out, err = shell.run("flow", "talk", "chain.yaml", "--save", "mine.txt", said="chain came off\n")
+    assert (status, out) == (2, "")
+    assert "mine.txt is there already" in err
+
+
+@pytest.mark.parametrize("name", ["nothing.yaml", "."])
+def test_what_is_no_file_is_refused(shell: Shell, name: str) -> None:
+    for command in ("lint", "talk"):
+        assert "name a flow file that is there" in shell.refused("flow", command, name)
