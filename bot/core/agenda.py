@@ -288,7 +288,7 @@ def unmended(flow: Flow, state: State) -> tuple[str, ...]:
     wanted = [
         (remedy, t.seq)
         for t in newest.values()
-        for cause in plan.found_bad(flow, t.event.ask, t.event.value)
+        for cause in plan.in_order(flow, plan.found_bad(flow, t.event.ask, t.event.value))
         if (remedy := flow.causes[cause].remedy)
     ]
     sure = ((flow.causes.get(told.event.cause), told.seq) for told in sure_now(flow, state))

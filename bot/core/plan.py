@@ -6,7 +6,7 @@ rider cannot do here (place, tools, skill, time left) is left out and kept for t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
@@ -104,6 +104,11 @@ def causes_found(ask: Asked_) -> frozenset[str]:
     if isinstance(ask, Several):
         return frozenset(f.cause for m in ask.marks.values() for f in m.finds)
     return frozenset()
+
+
+def in_order(flow: Flow, causes: Collection[str]) -> tuple[str, ...]:
+    """Some causes in the author's order: that of a set is another one on each machine."""
+    return tuple(cause for cause in flow.causes if cause in causes)
 
 
 def known(state: State) -> Mapping[str, str]:
