@@ -345,10 +345,13 @@ def _let_cure(case: Case) -> Next | None:
     return Next("cure", max(waits)[1]) if waits else None
 
 
+_OF_PROOFS = frozenset({ProofRun, SaidOfRepair, Reopened})
+
+
 def unheard_proof(state: State) -> str | None:
     """The remedy of a proof run whose outcome was not told yet ('' for a general run), or None."""
     run = None
-    for entry in acting(state):
+    for entry in acting(state, _OF_PROOFS):
         if isinstance(entry.event, ProofRun):
             run = entry.event.remedy
         elif isinstance(entry.event, (SaidOfRepair, Reopened)):
