@@ -12,7 +12,7 @@ from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from bot import __version__, cli_bikes, cli_cases, cli_outcomes, cli_sharing
+from bot import __version__, cli_bikes, cli_cases, cli_imagined, cli_outcomes, cli_sharing
 
 if TYPE_CHECKING:
     from bot.authoring.load import Loaded
@@ -391,6 +391,7 @@ def _flow_arguments(commands: Commands) -> None:
     _now(trying)
     trying.set_defaults(run=try_flow)
     cli_outcomes.add(commands, _record, Refused, _db)
+    cli_imagined.add(commands, Refused)
     playing = commands.add_parser("rehearse", help="play sample conversations")
     playing.add_argument("files", nargs="*", metavar="FLOW|FILE", help="flows or files (default: all)")
     playing.add_argument("--update", action="store_true", help="write the bot's lines anew")
