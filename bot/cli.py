@@ -16,6 +16,7 @@ from bot import (
     cli_bikes,
     cli_cases,
     cli_flows,
+    cli_imagined,
     cli_outcomes,
     cli_publishing,
     cli_sharing,
@@ -249,6 +250,7 @@ def parser() -> argparse.ArgumentParser:
     cli_flows.add(of_flow, Refused, _now)
     cli_outcomes.add(of_flow, _record, Refused, _db)
     cli_publishing.add(of_flow, _record, Refused, _db)
+    cli_imagined.add(of_flow, Refused)
     case = commands.add_parser("case", help="cases and their sheets")
     of_case = case.add_subparsers(title="commands", metavar="COMMAND", required=True)
     cli_cases.add(of_case, _record, Refused, _db)

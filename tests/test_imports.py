@@ -45,6 +45,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "bot.cli_files": (),
     "bot.cli_cases": ("bot",),
     "bot.cli_flows": ("bot",),
+    "bot.cli_imagined": ("bot",),
     "bot.cli_outcomes": ("bot",),
     "bot.cli_publishing": ("bot",),
     "bot.cli_sharing": ("bot",),

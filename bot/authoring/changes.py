@@ -35,7 +35,7 @@ class Trace:
     traits: Mapping[str, str]
     said: str
     shown: str
-    seen: dict[str, Seen]
+    seen: Mapping[str, Seen]
 
 
 @dataclass(frozen=True)

@@ -294,7 +294,7 @@ def unmended(flow: Flow, state: State) -> tuple[str, ...]:
     wanted = [
         (remedy, t.seq)
         for t in newest.values()
-        for cause in plan.found_bad(flow, t.event.ask, t.event.value)
+        for cause in plan.in_order(flow, plan.found_bad(flow, t.event.ask, t.event.value))
         if (remedy := flow.causes[cause].remedy)
     ]
     sure = ((flow.causes.get(told.event.cause), told.seq) for told in sure_now(flow, state))
@@ -351,10 +351,13 @@ def _let_cure(case: Case) -> Next | None:
     return Next("cure", max(waits)[1]) if waits else None
 
 
+_OF_PROOFS = frozenset({ProofRun, SaidOfRepair, Reopened})
+
+
 def unheard_proof(state: State) -> str | None:
     """The remedy of a proof run whose outcome was not told yet ('' for a general run), or None."""
     run = None
-    for entry in acting(state):
+    for entry in acting(state, _OF_PROOFS):
         if isinstance(entry.event, ProofRun):
             run = entry.event.remedy
         elif isinstance(entry.event, (SaidOfRepair, Reopened)):

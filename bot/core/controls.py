@@ -102,7 +102,8 @@ def _sharing(talk: Talk, check: str) -> tuple[str, ...]:
     flow = talk.sure()
     own = plan.causes_found(flow.checks[check])
     behind = set(flow.checks[check].behind)
-    near = [c for id, a in flow.checks.items() if behind & set(a.behind) for c in plan.causes_found(a)]
+    shared = [plan.causes_found(a) for a in flow.checks.values() if behind & set(a.behind)]
+    near = (c for found in shared for c in plan.in_order(flow, found))
     return tuple(dict.fromkeys(c for c in near if c not in own))[:6]
 
 

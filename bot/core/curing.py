@@ -12,13 +12,16 @@ from bot.core.state import State
 CURED = "cured:"  # about: the rider's word that a step of work needs no more waiting
 
 
+_OF_CURING = frozenset({StepDone, Noted})
+
+
 def until(flow: Flow, state: State) -> dict[str, datetime]:
     """Steps of work after which it must not run for a time, `<remedy>/<n>`, with the end of that time.
 
     The rider's word that it has cured, or needs less, ends it.
     """
     ends: dict[str, datetime] = {}
-    for entry in acting(state):
+    for entry in acting(state, _OF_CURING):
         event = entry.event
         if isinstance(event, StepDone) and (hours := wait_after(flow, event.of)):
             ends[event.of] = datetime.fromisoformat(entry.at) + timedelta(hours=hours)

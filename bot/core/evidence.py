@@ -131,6 +131,8 @@ def _order(pinned: Pinned) -> Mapping[str, int]:
 def _decide(flow: Flow, cast: list[Vote]) -> Settled:
     """The winner by precedence. Of equal words that agree with it, the one first in the flow speaks,
     so that the order in which people answered leaves no trace in the odds."""
+    if len(cast) == 1:
+        return Settled(cast[0].places, cast[0].number, cast[0].finding.seq, ())
     order = _order(Pinned(flow))
     winner = max(cast, key=lambda v: _precedence(flow, v))
     agreeing = [v for v in cast if v.places == winner.places]

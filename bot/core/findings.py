@@ -337,19 +337,25 @@ def claims(flow: Flow, finding: Finding) -> Claims:
 
     KeyError when the value is no answer of the question.
     """
-    ask = reading(flow, finding.ask)
-    if ask is None or isinstance(finding.value, NotSure):
+    return _claimed(Pinned(flow), finding.ask, finding.value)
+
+
+@lru_cache(maxsize=4096)
+def _claimed(pinned: Pinned, name: str, value: Value) -> Claims:
+    flow, finding = pinned.flow, Finding(name, value)
+    ask = reading(flow, name)
+    if ask is None or isinstance(value, NotSure):
         return {}
     if isinstance(ask, Marks):
-        if not isinstance(finding.value, Marked):
-            raise KeyError(f"{finding.value} is no answer of {finding.ask}")
-        ticked = {ask.ticks[m] for m in finding.value.marks if m in ask.ticks}
-        spoken = [seen for seen in ask.observables if seen in ticked or not finding.value.partly]
+        if not isinstance(value, Marked):
+            raise KeyError(f"{value} is no answer of {name}")
+        ticked = {ask.ticks[m] for m in value.marks if m in ask.ticks}
+        spoken = [seen for seen in ask.observables if seen in ticked or not value.partly]
         return {seen: shown(flow, seen) if seen in ticked else ABSENT for seen in spoken}
     labels = chosen(flow, finding)
     parts = [said for label, said in zip(ask.labels, ask.claims, strict=True) if label in labels]
     shared = [seen for seen in ask.observables if all(seen in part for part in parts)]
     if labels and ask.observables and not any(parts):
-        return {f"{SAID}{finding.ask}": frozenset({ask.labels.index(labels[0])})}
+        return {f"{SAID}{name}": frozenset({ask.labels.index(labels[0])})}
     joined = {seen: frozenset[int]().union(*(part[seen] for part in parts)) for seen in shared}
     return {seen: places for seen, places in joined.items() if 0 < len(places) < scale(flow, seen)}

@@ -7,22 +7,37 @@ stand, so the walk is done twice: once for what was told of each repair, once fo
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from bot.core import events, findings
 from bot.core.events import Answered, Entry
 from bot.core.flow import Flow, Graded, Look, Several
+from bot.core.kept import Kept
 from bot.core.state import Confirmed, State
 
 TRAIT_RANK = 2  # a careful question
 
 
-def acting(state: State) -> Iterator[Entry]:
-    """Entries that still act: neither withdrawn nor a withdrawal."""
+_OF_REPAIRS = frozenset({
+    events.RemedyBegun, events.Mended_, events.PointTold, events.AccessShut, events.AfterWork, events.WorkLeft
+})  # fmt: skip
+_OF_HISTORY = frozenset({
+    events.TraitTold, events.BikeTaken, events.CauseConfirmed, events.Answered, events.Mended_,
+    events.SaidOfRepair, events.Ran, events.LookRound, events.ProofRun, events.WentOn
+})  # fmt: skip
+_MOVE_HISTORY = _OF_HISTORY | _OF_REPAIRS | {events.Reopened}  # all that it depends on
+_HISTORIES: Kept[findings.History] = Kept(16)
+_OF_STATES: Kept[findings.History] = Kept(8)
+
+
+def acting(state: State, kinds: Set[type] | None = None) -> Iterator[Entry]:
+    """Entries that still act, of all kinds or of these: neither withdrawn nor a withdrawal."""
+    gone = state.withdrawn
     for entry in state.entries:
-        if entry.seq not in state.withdrawn and not isinstance(entry.event, events.Withdrawn):
+        kind = type(entry.event)
+        if (kinds is None or kind in kinds) and kind is not events.Withdrawn and entry.seq not in gone:
             yield entry
 
 
@@ -118,7 +133,7 @@ def closing_of(flow: Flow, remedy: str) -> tuple[str, ...]:
 def repairs(flow: Flow, state: State) -> tuple[Repair, ...]:
     """Every repair of the case in order, each with its closing points and its `ask_after` answers."""
     done: list[Repair] = []
-    for entry in acting(state):
+    for entry in acting(state, _OF_REPAIRS):
         event = entry.event
         if isinstance(event, events.RemedyBegun):
             done.append(Repair(event.remedy, 0))
@@ -254,6 +269,16 @@ def history(flow: Flow, state: State) -> findings.History:
     A trait stands where it was first told, with the value it has now: a corrected trait was never
     otherwise. Answers to what the flow does not have are left out, as are notes.
     """
+    return _OF_STATES.of((flow, state), lambda: _history(flow, state))
+
+
+def _history(flow: Flow, state: State) -> findings.History:
+    """Most entries do not move it, so the state before had the same one."""
+    parts = (flow, state.traits, state.answers, state.confirmed, *acting(state, _MOVE_HISTORY))
+    return _HISTORIES.of(parts, lambda: _walk(flow, state))
+
+
+def _walk(flow: Flow, state: State) -> findings.History:
     done = {repair.seq: repair for repair in repairs(flow, state)}
     sure: dict[int, list[findings.Confirmed]] = {}  # by the entry at which it acts
     for each in sureties(state):
@@ -264,7 +289,7 @@ def history(flow: Flow, state: State) -> findings.History:
     rounds = {told.seq: told.round for told in state.answers}
     steps: list[findings.Step] = []
     told: set[str] = set()
-    for entry in acting(state):
+    for entry in acting(state, _OF_HISTORY):
         steps.extend(_traits(flow, state, entry, told))
         steps.extend(sure.get(entry.seq, ()))
         step = _step(flow, entry, done, rounds)
@@ -278,8 +303,10 @@ def _traits(flow: Flow, state: State, entry: Entry, told: set[str]) -> Iterator[
     event = entry.event
     if isinstance(event, events.TraitTold):
         names = [event.trait]
+    elif isinstance(event, events.BikeTaken):
+        names = list(event.traits)
     else:
-        names = list(event.traits) if isinstance(event, events.BikeTaken) else []
+        return
     fresh = {n: state.traits[n] for n in names if n not in told and state.traits.get(n)}
     told.update(fresh)
     yield from findings.tell_traits(flow, fresh, entry.seq)

@@ -228,7 +228,8 @@ def _only(family: Family, row: int) -> Flags:
     return np.asarray(np.arange(family.rows) == row)
 
 
-def _times_odds(chance: float, factor: float) -> float:
+def times_odds(chance: float, factor: float) -> float:
+    """The chance whose odds are so many times those of this one."""
     odds = chance / (1 - chance) * factor
     return odds / (1 + odds)
 
@@ -282,7 +283,7 @@ class _Filter:
             self.now = _shift(self.now, going(self.now.family, k), remedy.holds)
         self._leave(remedy, step.confirmed)
         self.shedding = Shedding(step.shed, tuple(mended)) if step.shed else None
-        back = _times_odds(remedy.comes_back, BADLY ** len(step.badly))
+        back = times_odds(remedy.comes_back, BADLY ** len(step.badly))
         parts = before / before.sum() if before.sum() > 0 else before
         self.loose |= {k: back * float(part) for k, part in zip(mended, parts, strict=True)}
 
@@ -291,7 +292,7 @@ class _Filter:
         at = self.now.family.at
         left = {at[name]: chance for name, chance in remedy.may_leave.items() if name in at}
         for k, may in left.items():
-            chance = _times_odds(may, 1 / CONFIRMED) if confirmed else may
+            chance = times_odds(may, 1 / CONFIRMED) if confirmed else may
             self.now = _shift(self.now, coming(self.now.family, k, self.alone), chance)
         self.left |= left.keys()
 

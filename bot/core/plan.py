@@ -6,7 +6,7 @@ rider cannot do here (place, tools, skill, time left) is left out and kept for t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
@@ -15,7 +15,7 @@ from bot.core import odds
 from bot.core.choose import Choice, choose
 from bot.core.desk import Desk
 from bot.core.events import Mended_
-from bot.core.findings import History, Pinned
+from bot.core.findings import History, Known, Pinned
 from bot.core.flow import (
     Access,
     Asked_,
@@ -32,6 +32,7 @@ from bot.core.flow import (
     fits,
 )
 from bot.core.history import history, sure_now
+from bot.core.kept import Kept
 from bot.core.problem import AccessStep, Act, Fix, Problem
 from bot.core.state import State, Work
 
@@ -106,6 +107,11 @@ def causes_found(ask: Asked_) -> frozenset[str]:
     return frozenset()
 
 
+def in_order(flow: Flow, causes: Collection[str]) -> tuple[str, ...]:
+    """Some causes in the author's order: that of a set is another one on each machine."""
+    return tuple(cause for cause in flow.causes if cause in causes)
+
+
 def known(state: State) -> Mapping[str, str]:
     """Traits that are known; 'not sure' is not."""
     return {t: a for t, a in state.traits.items() if a}
@@ -150,14 +156,25 @@ def shut_first(flow: Flow, state: State) -> str:
 
 def beliefs(flow: Flow, state: State) -> odds.Beliefs:
     """What is wrong now, with what probability, replayed from the entries."""
+    steps = history(flow, state)
     traits = tuple(sorted(known(state).items()))
-    return _beliefs(Pinned(flow), traits, history(flow, state))
+    return _BELIEFS.of((flow, steps), lambda: _beliefs(Pinned(flow), traits, steps), traits)
+
+
+_BELIEFS: Kept[odds.Beliefs] = Kept(16)
+_SIGNS: Kept[Mapping[str, Known]] = Kept(8)
 
 
 @lru_cache(maxsize=16)
 def _beliefs(pinned: Pinned, traits: tuple[tuple[str, str], ...], steps: History) -> odds.Beliefs:
     """One replay for the several questions that a turn asks of the same case."""
     return odds.posterior(pinned.flow, dict(traits), steps)
+
+
+def known_signs(flow: Flow, state: State) -> Mapping[str, Known]:
+    """The value of each sign that holds now."""
+    steps = history(flow, state)
+    return _SIGNS.of((flow, steps), lambda: odds.known_signs(flow, steps))
 
 
 def worth(desk: Desk, state: State) -> float:
@@ -192,7 +209,12 @@ def limits(flow: Flow, state: State, now: datetime) -> Limits:
 
 def refused(flow: Flow, state: State) -> tuple[tuple[str, str], ...]:
     """Running or riding that the odds refuse, with the likeliest single cause that does (D8)."""
-    now = beliefs(flow, state)
+    return _refused(Pinned(flow), beliefs(flow, state))
+
+
+@lru_cache(maxsize=16)
+def _refused(pinned: Pinned, now: odds.Beliefs) -> tuple[tuple[str, str], ...]:
+    flow = pinned.flow
     found = []
     for bar, gate in (("running", RUNNING_GATE), ("riding", RIDING_GATE)):
         harmful = [
@@ -279,7 +301,7 @@ def candidates(flow: Flow, state: State) -> tuple[str, ...]:
 
 
 def _acts(desk: Desk, flow: Flow, state: State, now: odds.Beliefs, ids: Iterable[str]) -> Iterator[Act]:
-    known_now = odds.known_signs(flow, history(flow, state))
+    known_now = known_signs(flow, state)
     traits = known(state)
     column = {c: n for n, c in enumerate(now.family.causes)}
     for id in ids:
@@ -473,8 +495,20 @@ def worth_while_open(desk: Desk, flow: Flow, state: State, now: datetime) -> tup
     """Looks that need nothing more to come off and still pay before the cover goes back."""
     if not any(_open_now(flow, state, id) for id in candidates(flow, state)):
         return ()
-    built, _ = problem(desk, flow, state, limits(flow, state, now))
-    return tuple(id for id in choose(built).worth_while_open if _open_now(flow, state, id))
+    here = limits(flow, state, now)
+    if state.confirmed:  # what a mechanic is sure of depends on more than the parts that are kept by
+        worth = choose(problem(desk, flow, state, here)[0]).worth_while_open
+    else:
+        parts = (
+            flow, desk.settings, beliefs(flow, state), state.settings, state.traits, state.answers,
+            state.skipped, state.mended, state.reopened, state.stops,
+        )  # fmt: skip
+        plain = (here, desk.message_minutes, state.open, state.slice, state.round)
+        worth = _WORTH.of(parts, lambda: choose(problem(desk, flow, state, here)[0]).worth_while_open, *plain)
+    return tuple(id for id in worth if _open_now(flow, state, id))
+
+
+_WORTH: Kept[tuple[str, ...]] = Kept(8)  # asked at each point of a closing list, none of which changes it
 
 
 def _open_now(flow: Flow, state: State, id: str) -> bool:

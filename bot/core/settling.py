@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from bot.core import agenda, plan, stops
 from bot.core.events import Ended, LookJudged, Reopened, SaidOfRepair, StopLifted, WatchSet
 from bot.core.feeding import feed
@@ -173,7 +175,7 @@ def _change(flow: Flow, told: Told, before: list[Told]) -> int:
     return max(order.index(v) for v in told.event.value) - max(order.index(v) for v in last[-1].event.value)
 
 
-def _gone(flow: Flow, state: State, second: SecondLook, seen: dict[str, stops.Seen]) -> bool:
+def _gone(flow: Flow, state: State, second: SecondLook, seen: Mapping[str, stops.Seen]) -> bool:
     for sign, step in second.gone_when.items():
         found = seen.get(sign)
         steps = flow.signs[sign].steps or ()

@@ -6,12 +6,13 @@ otherwise: a stop is raised on the first word and lifted only by what the rule n
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass
 
 from bot.core.events import Answered, StopLifted
 from bot.core.flow import Flow, Graded, Look, Number, One, Several, StopRule
 from bot.core.history import sure_now
+from bot.core.kept import Kept
 from bot.core.state import State, Stop, Told
 
 NOT_YET = -1  # stands for an entry that is only imagined
@@ -25,6 +26,21 @@ class Seen:
     shown: tuple[int, ...] = ()
     denied: tuple[int, ...] = ()
     step: int = -1  # highest step shown of a graded sign
+
+
+@dataclass(frozen=True)
+class Short:
+    """A rule that only unknown signs keep from being true: all of `alls`, and one of `anys` if any."""
+
+    rule: str
+    alls: tuple[str, ...]
+    anys: tuple[str, ...] = ()
+
+    @property
+    def groups(self) -> tuple[tuple[str, ...], ...]:
+        """What has to be told; of each group one sign would do."""
+        alls = tuple((sign,) for sign in self.alls)
+        return (*alls, self.anys) if self.anys else alls
 
 
 def _current(flow: Flow, state: State, sign: str, told: Told) -> bool:
@@ -94,8 +110,21 @@ def _graded(flow: Flow, v: Answered) -> tuple[str, int] | None:
     return ask.sign, max((steps.index(x) for x in v.value if x in steps), default=-1)
 
 
-def survey(flow: Flow, state: State) -> dict[str, Seen]:
+_SURVEYS: Kept[Mapping[str, Seen]] = Kept(16)
+_TRUE: Kept[Mapping[str, tuple[int, ...]]] = Kept(16)
+_SHORT: Kept[tuple[Short, ...]] = Kept(16)
+_MAY_BAR: Kept[bool] = Kept(256)
+
+
+def survey(flow: Flow, state: State) -> Mapping[str, Seen]:
     """All that acting answers and known traits say, by sign or check result."""
+    if state.confirmed:  # what a mechanic is sure of depends on more than answers
+        return _surveyed(flow, state)
+    parts = (flow, state.traits, state.answers)
+    return _SURVEYS.of(parts, lambda: _surveyed(flow, state), state.slice, state.round)
+
+
+def _surveyed(flow: Flow, state: State) -> dict[str, Seen]:
     seen: dict[str, Seen] = {}
 
     def add(name: str, shows: bool, seq: int, step: int = -1) -> None:
@@ -144,7 +173,7 @@ def own_looks(flow: Flow, cause: str) -> tuple[str, ...]:
     return tuple(names)
 
 
-def holds(flow: Flow, seen: dict[str, Seen], condition: str | dict[str, str]) -> tuple[int, ...] | None:
+def holds(flow: Flow, seen: Mapping[str, Seen], condition: str | dict[str, str]) -> tuple[int, ...] | None:
     """The entries that make a condition true, or None when it is not shown."""
     if isinstance(condition, str):
         found = seen.get(condition)
@@ -154,13 +183,13 @@ def holds(flow: Flow, seen: dict[str, Seen], condition: str | dict[str, str]) ->
     return found.shown if found and found.step >= steps.index(step) else None
 
 
-def _excused(flow: Flow, seen: dict[str, Seen], condition: str | dict[str, str]) -> bool:
+def _excused(flow: Flow, seen: Mapping[str, Seen], condition: str | dict[str, str]) -> bool:
     """An excuse counts only while nothing speaks against it."""
     found = seen.get(_name(condition))
     return holds(flow, seen, condition) is not None and not (found and found.denied)
 
 
-def reasons(flow: Flow, rule: StopRule, seen: dict[str, Seen]) -> tuple[int, ...] | None:
+def reasons(flow: Flow, rule: StopRule, seen: Mapping[str, Seen]) -> tuple[int, ...] | None:
     """The entries that make a rule true now, or None."""
     alls = [holds(flow, seen, c) for c in rule.when.all]
     anys = [x for c in rule.when.any if (x := holds(flow, seen, c)) is not None]
@@ -188,27 +217,18 @@ def newly_true(flow: Flow, state: State) -> tuple[tuple[str, tuple[int, ...]], .
     """
     seen = survey(flow, state)
     standing = {s.rule for s in state.standing}
-    found = []
-    for id, rule in flow.stop_rules.items():
-        because = None if id in standing else reasons(flow, rule, seen)
-        if because is not None and max(because, default=0) >= _lifted_at(state, id):
-            found.append((id, because))
-    return tuple(found)
+    true = _TRUE.of((flow, seen), lambda: _true(flow, seen))
+    return tuple(
+        (id, because)
+        for id, because in true.items()
+        if id not in standing and max(because, default=0) >= _lifted_at(state, id)
+    )
 
 
-@dataclass(frozen=True)
-class Short:
-    """A rule that only unknown signs keep from being true: all of `alls`, and one of `anys` if any."""
-
-    rule: str
-    alls: tuple[str, ...]
-    anys: tuple[str, ...] = ()
-
-    @property
-    def groups(self) -> tuple[tuple[str, ...], ...]:
-        """What has to be told; of each group one sign would do."""
-        alls = tuple((sign,) for sign in self.alls)
-        return (*alls, self.anys) if self.anys else alls
+def _true(flow: Flow, seen: Mapping[str, Seen]) -> Mapping[str, tuple[int, ...]]:
+    """All rules that are true, with the entries that made them so."""
+    found = ((id, reasons(flow, rule, seen)) for id, rule in flow.stop_rules.items())
+    return {id: because for id, because in found if because is not None}
 
 
 def nearly_true(flow: Flow, state: State) -> tuple[Short, ...]:
@@ -219,12 +239,16 @@ def nearly_true(flow: Flow, state: State) -> tuple[Short, ...]:
     """
     seen = survey(flow, state)
     standing = {s.rule for s in state.standing}
-    rules = ((id, r) for id, r in flow.stop_rules.items() if id not in standing)
-    found = (_short(flow, id, rule, seen) for id, rule in rules)
+    near = _SHORT.of((flow, seen), lambda: _near(flow, seen))
+    return tuple(short for short in near if short.rule not in standing)
+
+
+def _near(flow: Flow, seen: Mapping[str, Seen]) -> tuple[Short, ...]:
+    found = (_short(flow, id, rule, seen) for id, rule in flow.stop_rules.items())
     return tuple(short for short in found if short is not None)
 
 
-def _short(flow: Flow, id: str, rule: StopRule, seen: dict[str, Seen]) -> Short | None:
+def _short(flow: Flow, id: str, rule: StopRule, seen: Mapping[str, Seen]) -> Short | None:
     """None when it is true or excused, when nothing speaks for it, or what is missing was told otherwise."""
     if any(_excused(flow, seen, c) for c in rule.when.unless):
         return None
@@ -252,10 +276,14 @@ def one_short(flow: Flow, state: State) -> tuple[str, ...]:
 
 def may_bar_running(flow: Flow, state: State, id: str) -> bool:
     """Whether one answer to this question alone could make a rule true that bars running and is not."""
-    seen, standing = survey(flow, state), {s.rule for s in state.standing}
+    seen, standing = survey(flow, state), frozenset(s.rule for s in state.standing)
+    return _MAY_BAR.of((flow, seen), lambda: _may_bar(flow, seen, standing, id), standing, id)
+
+
+def _may_bar(flow: Flow, seen: Mapping[str, Seen], standing: Set[str], id: str) -> bool:
     rules = [r for name, r in flow.stop_rules.items() if name not in standing and "running" in r.bars]
     for shown in _showable(flow, id):
-        told = seen | {sign: Seen((NOT_YET,), (), step) for sign, step in shown.items()}
+        told = {**seen, **{sign: Seen((NOT_YET,), (), step) for sign, step in shown.items()}}
         if any(NOT_YET in (reasons(flow, rule, told) or ()) for rule in rules):
             return True
     return False

@@ -10,6 +10,7 @@ import pytest
 
 from bot.authoring.load import shipped, shipped_ids
 from bot.core import events
+from bot.core.agenda import unmended
 from bot.core.flow import Flow, read
 from bot.core.history import repairs
 from tests.core.chat import Chat
@@ -247,3 +248,31 @@ def test_a_clutch_put_together_anew_is_asked_for_nut_and_basket_though_no_cover_
     closing = " ".join(p.point for p in shipped("metal-in-oil").flow.remedies["reassemble-clutch"].closing)
     for wanted in ("lock washer under the hub nut", "Basket spins free", "OUT marks"):
         assert wanted in closing
+
+
+# --- several causes behind one mark ----------------------------------------------------------------------
+
+SIX = ("nut-one", "nut-two", "nut-three", "nut-four", "nut-five", "nut-six")
+
+
+def six_nuts() -> Flow:
+    """One mark of a look behind the cover may mean any of six nuts, each with its own repair."""
+    data = deepcopy(RATTLE)
+    for nut in SIX:
+        data["causes"][nut] = {"name": nut, "share": 1, "remedy": f"turn-{nut}"}
+        data["remedies"][f"turn-{nut}"] = {**deepcopy(RATTLE["remedies"]["file-basket"]), "name": nut}
+    finds = [{"cause": nut, "catches": 0.5, "false_alarm": 0.01} for nut in SIX]
+    data["checks"]["inside"]["marks"] = {"loose": {"label": "Something is loose", "finds": finds}}
+    data["checks"]["nut"] |= {"behind": ["cover"], "other_damage": True}
+    return read(data)
+
+
+def test_repairs_of_one_mark_are_offered_in_the_order_of_the_author_on_every_machine() -> None:
+    found = opened().answer("inside", "loose")
+    assert unmended(six_nuts(), found.state) == tuple(f"turn-{nut}" for nut in SIX)
+
+
+def test_damage_behind_a_cover_is_offered_in_the_order_of_the_author_on_every_machine() -> None:
+    talk = told(Chat(six_nuts()).talk(*TO_THE_SEARCH), "nut").talk("3")
+    assert talk.asked == ("which", "damage")
+    assert [choice.press for choice in talk.messages[-1].choices][:6] == list(SIX)
