@@ -320,6 +320,16 @@ def is_book_talk(text: str, spoken: Spoken = ENGLISH) -> bool:
         return trouble.key not in ("planned", "shows", "no_ppm")
 
 
+def is_reading(text: str, spoken: Spoken = ENGLISH) -> bool:
+    """Whether a message holds nothing but what a meter shows, also one told as 'about'."""
+    page = draft(text, spoken)
+    try:
+        take_date(page, _SOME_DAY)
+        return {group.kind for group in groups(page)} == {"hours"} and not ASKS.search(page.plain)
+    except Troubled:
+        return False
+
+
 _SOME_DAY = datetime.fromisoformat("2100-01-01T00:00:00+00:00")  # no day that a rider tells is ahead of it
 
 
@@ -344,7 +354,7 @@ def _firm(page: Draft, kind: str, dated: bool) -> bool | None:
     return timed if isinstance(line, Work) else not isinstance(line, Note)
 
 
-_OF_METER = re.compile(r"\b(?:meter|clock|reading)\b")
+_OF_METER = re.compile(r"\b(?:meter|clock|reading)\b|^\W*hours\b")
 
 
 def _plain(found: tuple[Find, ...] | None) -> bool:
