@@ -196,7 +196,8 @@ class _Run:
         if self.read is not None:
             if total[1] < self.read[0]:
                 self.fallen.append(number)
-            total = (max(total[0], self.read[0]), max(total[1], self.read[1]))
+                total = self.read
+            total = (max(total[0], self.read[0]), total[1])  # what was unsure before is as sure as now
         self.read = self.last = total
 
     def _fit(self, shows: float) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
+from bot.core.book import Standing
 from bot.core.book_draft import SHOWN, Trouble
 from bot.core.book_entries import Find, Hours, Lab, Look, Meter, Note, OilChange, Part, Ride, Work
 from bot.core.units import show
@@ -36,6 +37,12 @@ def say_back(lines: Sequence[Any], words: Words, units: Units = "metric") -> str
 def say_line(line: Any, words: Words, units: Units = "metric") -> str:
     """One line as the book shows it."""
     return _line(line, words, units, _ROOMS[1])
+
+
+def say_row(n: int, row: Standing, words: Words, units: Units = "metric") -> str:
+    """A line of the book with its number, and its day once."""
+    line = say_line(row.line.model_copy(update={"date": None}), words, units)
+    return words.say("book.line", n=n, day=row.day, line=line)
 
 
 def say_trouble(trouble: Trouble, words: Words) -> str:

@@ -17,7 +17,7 @@ from bot.core.book_draft import Trouble
 from bot.core.book_entries import LINE, Entry, Lab, Look, Meter, OilChange
 from bot.core.book_limits import Past, past_limit
 from bot.core.book_lines import read_line
-from bot.core.book_say import figure, say_back, say_line, say_trouble
+from bot.core.book_say import figure, say_back, say_line, say_row, say_trouble
 from bot.core.desk import BikeCard
 from bot.core.events import BookWritten, WasAsked
 from bot.core.hearing import is_nod
@@ -30,6 +30,7 @@ from bot.core.state import Asked
 from bot.core.talk import Talk, stamp
 from bot.core.trend import Direction, judge
 from bot.core.trend_words import numbers, tell
+from bot.core.words import Units
 
 After = str
 ASKED = ("book", "book_bike")
@@ -153,7 +154,7 @@ def _beside_the_open(talk: Talk, id: str, fresh: Sequence[Any], replaces: int) -
     waiting = _revived(asked.extra)
     id = id or asked.id
     if asked.id and id != asked.id:
-        told = " ".join(say_line(line, talk.words) for line in waiting)
+        told = " ".join(say_line(line, talk.words, _units(talk)) for line in waiting)
         talk.say("book.left", was=told, name=_name(talk, asked.id))
         return id, ()
     kinds = {line.kind for line in fresh} - SEVERAL
@@ -205,9 +206,9 @@ def put_book(talk: Talk, step: Next) -> Message:
     words = talk.words
     name = _name(talk, step.id)
     old = _standing(talk, step.id, int(step.extra[0])) if step.extra[0] != "0" else None
-    was = say_line(old.line, words) if old else ""
+    was = say_line(old.line, words, _units(talk)) if old else ""
     lines = _revived(step.extra)
-    said = say_back(lines, words, units_of({**talk.desk.settings, **talk.state.settings})) if lines else ""
+    said = say_back(lines, words, _units(talk)) if lines else ""
     lead = [words.say("book.for", name=name)] if name else []
     if old:
         lead.append(words.say("book.instead" if lines else "book.strike", was=was))
@@ -328,7 +329,7 @@ def _page(talk: Talk, bike: BikeCard, kept: Book) -> Iterator[str]:
     if left > 0:
         yield words.count("book.earlier", left)
     for n, row in list(enumerate(kept.lines, 1))[-SHOWN:]:
-        yield words.say("book.line", n=n, day=row.day, line=say_line(row.line, words))
+        yield say_row(n, row, words, _units(talk))
     on_oil = oil_hours(kept)
     if on_oil is not None:
         yield words.say("book.on_oil", hours=figure(on_oil))
@@ -341,6 +342,10 @@ def _page(talk: Talk, bike: BikeCard, kept: Book) -> Iterator[str]:
 def _after(talk: Talk) -> After:
     """The open question again; nothing where there is none."""
     return "again" if talk.asked is not None else ""
+
+
+def _units(talk: Talk) -> Units:
+    return units_of({**talk.desk.settings, **talk.state.settings})
 
 
 def _info(talk: Talk, text: str, signal: Any = None) -> Message:

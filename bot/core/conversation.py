@@ -37,6 +37,8 @@ from bot.core import (
 )
 from bot.core.agenda import Next
 from bot.core.answers import IN_WORDS, as_written, read
+from bot.core.book_draft import SHOWN
+from bot.core.book_say import cut
 from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid, warn_at_once
 from bot.core.desk import Desk
 from bot.core.events import Heard, Noted, SettingTold, WasAsked, WasHeard, Withdrawn
@@ -396,7 +398,7 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         value, low, high = (f"{x:g}" for x in (reading.value, reading.low, reading.high))
         talk.say("out_of_range", value=value, low=low, high=high, unit=reading.unit)
     elif isinstance(reading, WrongUnit):
-        talk.say("wrong_unit", said=reading.said or words.say("unit_word.count"), wanted=reading.wanted)
+        _ask_in_its_unit(talk, reading)
     elif isinstance(reading, Sweeping):
         talk.say("sweeping", n=f"{reading.marks}")
     elif isinstance(reading, Ambiguous):
@@ -432,6 +434,16 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         else:
             talk.say("unclear", again=words.say("again"))
     put_again(talk)
+
+
+def _ask_in_its_unit(talk: Talk, reading: WrongUnit) -> None:
+    """What was told is another kind of measure than was asked for, or no count."""
+    said = cut(talk.heard.text, SHOWN)
+    if not reading.wanted:
+        talk.say("wrong_unit.count", said=said)
+        return
+    named = talk.words.texts.get(f"unit.{reading.wanted}", reading.wanted)
+    talk.say("wrong_unit", said=said, wanted=named)
 
 
 def _leave_unconfirmed(talk: Talk) -> None:

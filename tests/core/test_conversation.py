@@ -6,10 +6,11 @@ import pytest
 
 from bot.core.conversation import TABLE, draw_table
 from bot.core.events import AccessOpened, Answered, Noted
+from bot.core.flow import read
 from bot.core.moves import MOVES
 from bot.core.putting import PUT
 from tests.core.chat import Chat
-from tests.rattle import FLOW
+from tests.rattle import FLOW, RATTLE
 
 TO_THE_SEARCH = ("it rattles", "no knock", "Goat", "by foot", "all of them cling", "garage", "4")
 
@@ -376,3 +377,18 @@ def test_a_contradiction_between_two_ranks_is_asked_about_once() -> None:
     talk.talk("soft")
     assert talk.asked[0] != "which"
     assert [t.event.ask for t in talk.state.answers if t.event.rank == 2][-1] == "feel"
+
+
+@pytest.mark.parametrize("said", ["3 h", "5 mm", "a pinch"])
+def test_a_count_told_in_another_measure_is_asked_for_as_a_number(said: str) -> None:
+    talk = Chat(read({**RATTLE, "opening": ["amount"]})).talk("it rattles", "no knock", "Goat", "by foot")
+    talk.say(said)
+    assert f"I need a count here, a plain number like 6; '{said}' is another kind of measure." in talk.said
+    assert talk.asked == ("question", "amount")
+
+
+def test_hours_told_in_another_measure_are_asked_for_by_name() -> None:
+    talk = Chat(read({**RATTLE, "opening": ["meter"]})).talk("it rattles", "no knock", "Goat", "by foot")
+    assert talk.asked == ("question", "meter")
+    talk.say("3 mm")
+    assert "I need that in hours; '3 mm' is another kind of measure." in talk.said
