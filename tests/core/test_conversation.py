@@ -408,7 +408,7 @@ def test_hours_told_in_another_measure_are_asked_for_by_name() -> None:
 
 
 def watched() -> Chat:
-    """Some bits that no magnet takes, as ordinary fines; two looks are to come, after 30 min and after 2 h."""
+    """Some bits that no magnet takes, as ordinary fines; two looks to come, after 30 min and after 2 h."""
     diary = Diary().add(Opened(complaint="it rattles"))
     diary.add(FlowChosen(flow="rattle", hash=HASH, title="Something rattles"))
     diary.add(BikeTaken(bike="b1", nickname="Goat")).add(TraitTold(trait="starter", answer="kick"))
