@@ -11,13 +11,13 @@ from functools import reduce
 from typing import Any
 
 from bot.core.agenda import Next
-from bot.core.book import Book, Standing, grow, oil_hours, recent_intervals
+from bot.core.book import Book, Standing, grow, oil_hours, oil_km, recent_intervals
 from bot.core.book_bikes import NEW, Addressed, addressed, is_line, picked
 from bot.core.book_draft import Trouble
-from bot.core.book_entries import LINE, Entry, Lab, Look, Meter, OilChange
+from bot.core.book_entries import LINE, Entry, Lab, Look, Meter, Odometer, OilChange
 from bot.core.book_limits import Past, past_limit
 from bot.core.book_lines import read_line
-from bot.core.book_say import figure, say_back, say_line, say_row, say_trouble
+from bot.core.book_say import distance, figure, say_back, say_line, say_row, say_trouble
 from bot.core.desk import BikeCard
 from bot.core.events import BookWritten, WasAsked
 from bot.core.hearing import is_nod
@@ -69,7 +69,7 @@ def is_meant(talk: Talk) -> bool:
     if is_called(talk) or talk.flow is None or talk.state.ended is not None or said.ahead:
         return True
     lines = read_line(said.text, ENGLISH, talk.now)
-    return not isinstance(lines, Trouble) and any(line.hours for line in lines)
+    return not isinstance(lines, Trouble) and any(line.hours or line.km for line in lines)
 
 
 def interrupts(talk: Talk) -> bool:
@@ -130,8 +130,10 @@ def _propose(talk: Talk, said: Addressed, replaces: int = 0) -> After:
     if not talk.owns and said.bike is None:
         talk.say("holding.other_bike")
         return _after(talk)
-    last = said.bike.shown if said.bike and not replaces else None  # an older line may well lie below it
-    lines = read_line(said.text, ENGLISH, talk.now, last)
+    bike = None if replaces else said.bike  # an older line may well lie below the newest reading
+    last, last_km = (bike.shown, bike.shown_km) if bike else (None, None)
+    far = "mi" if _units(talk) == "imperial" else "km"
+    lines = read_line(said.text, ENGLISH, talk.now, last, last_km, far)
     if isinstance(lines, Trouble):
         talk.tell(_info(talk, say_trouble(lines, talk.words)))
         return _after(talk)
@@ -294,8 +296,9 @@ def _follow_up(talk: Talk, kept: Book, lines: Sequence[Any]) -> None:
         _send_on(talk, past_limit(finds), judged.direction if judged else "first")
     if any(isinstance(line, Lab) for line in lines):
         talk.tell(_history(talk, "\n".join(tell_lab(kept, talk.words))))
-    if any(isinstance(line, Meter) for line in lines):
-        talk.say("book.meter.kept")
+    for line in lines:
+        if isinstance(line, Meter | Odometer):
+            talk.say(f"book.{line.kind}.kept")
 
 
 def _send_on(talk: Talk, past: Past | None, direction: Direction) -> None:
@@ -333,6 +336,9 @@ def _page(talk: Talk, bike: BikeCard, kept: Book) -> Iterator[str]:
     on_oil = oil_hours(kept)
     if on_oil is not None:
         yield words.say("book.on_oil", hours=figure(on_oil))
+    far_on_oil = oil_km(kept)
+    if far_on_oil is not None:
+        yield words.say("book.on_oil.km", km=distance(far_on_oil, _units(talk)))
     yield words.say("book.how")
 
 

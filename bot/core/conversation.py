@@ -78,6 +78,7 @@ class Turn:
 
 
 LONG_PAUSE = timedelta(hours=6)
+BEFORE_A_CASE = ("book", "trend", "vin", "shares", "units", *holding.WORDS)
 TOLD_ONCE = ("confirm", "which", "slip")  # questions that follow from what was said, and not from the case
 
 # --- the table -------------------------------------------------------------------------------
@@ -334,7 +335,7 @@ def _take_first_words(talk: Talk) -> None:
             _apply(talk, reading)
             return
     reading = _reading(talk)
-    if isinstance(reading, Control) and reading.name in ("book", "trend", "vin", "shares", *holding.WORDS):
+    if isinstance(reading, Control) and reading.name in BEFORE_A_CASE:
         _run(talk, reading)
         return
     if bookkeeping.is_meant(talk):
