@@ -48,11 +48,21 @@ def take_km(page: Draft, named: bool = False) -> Span | None:
 def told_distances(page: Draft, bare: bool = False) -> Iterator[Found]:
     """Every quantity in km or miles, and a number without unit behind the odometer's name (`bare`: any)."""
     for found in quantities(page.left, "km", page.spoken):
+        found = _in_thousands(found, page.left[found.start : found.end])
         unit = found.quantity.unit
         if unit in UNITS:
             yield found
         elif not unit and (bare or _NAMED.search(page.left[: found.start])):
             yield Found(replace(found.quantity, unit=page.far), found.start, found.end)
+
+
+def _in_thousands(found: Found, text: str) -> Found:
+    """'12.400 km' is 12 400 as half of Europe writes it: no odometer shows three decimals."""
+    numbers = re.findall(r"\d[\d.,]*", text)
+    if not numbers or not all(re.fullmatch(r"\d{1,3}\.\d{3}", number) for number in numbers):
+        return found
+    told = found.quantity
+    return replace(found, quantity=replace(told, low=1000 * told.low, high=1000 * told.high))
 
 
 def _is_reading(page: Draft, found: Found, named: bool) -> bool:

@@ -35,7 +35,7 @@ from bot.core.book_hours import (
     take_price,
 )
 from bot.core.book_meters import meter, odometer, take_saying
-from bot.core.book_terms import ASKS, COMPLAINT, LOOKED, MENDED, OPENED, words
+from bot.core.book_terms import ASKS, COMPLAINT, IN_OIL, LOOKED, MENDED, OPENED, words
 from bot.core.spoken import ENGLISH, LONGEST, Spoken
 
 Span = tuple[float, float]
@@ -314,6 +314,8 @@ def _firm(page: Draft, kind: str, dated: bool) -> bool | None:
     """Whether a line of this kind says enough to be meant as one; None for metal that nobody counted."""
     if not kind:
         return False
+    if kind not in ("oil_change", "look") and IN_OIL.search(page.plain) and not _plain(_finds(page)):
+        return None
     line = _LINES[kind](page)
     timed = bool(line.hours or line.km) or dated
     if isinstance(line, OilChange):
@@ -327,6 +329,10 @@ def _firm(page: Draft, kind: str, dated: bool) -> bool | None:
         low, high = line.km if isinstance(line, Distance) else line.hours
         return low == high or bool(_OF_METER.search(page.plain))
     return timed if isinstance(line, Work) else not isinstance(line, Note)
+
+
+def _finds(page: Draft) -> tuple[Find, ...] | None:
+    return take_finds(page.cut([(0, len(page.plain))]))
 
 
 _OF_METER = re.compile(r"\b(?:meter|clock|reading|odometer|odo|mileage)\b|^\W*hours\b")

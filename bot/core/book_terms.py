@@ -73,7 +73,10 @@ SIZES = rf"{SIZES}|metal(?:lic)?|(?<!or )more"
 
 _CHANGED = r"(?:changed?|swapped|replaced|renewed|dropped|drained|did|done)"
 _METER = r"(?:hour ?-?(?:meter|metre)|hours? counter|meter|metre)"
-_ODOMETER = r"(?:odometer|odo|speedo(?:meter)?|mileage counter|km counter)"
+_ODOMETER = (
+    r"(?:odometer|odo|speedo(?:meter)?|mileage counter|km counter)\b"
+    r"(?! (?:cable|drive|sensor|magnet|mount|bracket|bulb|light|hub))"
+)
 _FITTED_NEW = r"\b(?:new|another|replaced|changed|fitted|reset|swapped|zeroed)\b[^,;]{0,16}\b"
 _IS_NEW = r"\b (?:was |has been |got |is )?(?:replaced|changed|reset|swapped|renewed|new|zeroed|set back)"
 _COVER = (
@@ -93,7 +96,7 @@ KINDS: dict[str, re.Pattern[str]] = {
     name: re.compile(rf"(?:{pattern})")
     for name, pattern in {
         "meter": rf"{_FITTED_NEW}{_METER}\b|\b{_METER}{_IS_NEW}",
-        "odometer": rf"{_FITTED_NEW}{_ODOMETER}\b|\b{_ODOMETER}{_IS_NEW}",
+        "odometer": rf"{_FITTED_NEW}{_ODOMETER}|\b{_ODOMETER}{_IS_NEW}",
         "lab": r"\b(?:lab|laboratory|ppm|oil analysis|oil sample|oil report)\b",
         "oil_change": "|".join(_OIL_CHANGE),
         "ride": r"\b(?:rode|ridden|ride|riding|raced|race|trained|training|session|practice)\b",
@@ -130,6 +133,9 @@ OPENED = re.compile(
     r"|cam(?:shaft| chain)?"
     r"|valves?|rockers?|gearbox|starter clutch|oil pump|water pump|kickstart|flywheel|stator|engine|motor)\b"
     r"(?! (?:cover bolts|cable|lever|hose|line|fluid|oil|guard|mounts?))"
+)
+IN_OIL = re.compile(
+    r"\b(?:in|from|on|out of) (?:the |my |its )?(?:engine |drain )?(?:oil|sump|plug|screen|filter|pan)\b"
 )
 PLANNED = re.compile(
     r"\b(?:need(?:s|ing)?|going|gonna|want(?:s)?|will|ill|planning|plan|planned|must|have to|has to"

@@ -65,6 +65,8 @@ WANTED: list[tuple[str, list[Any]]] = [
     ("reset the odometer at 8120 km", [Odometer(km=at(8120), shows=0)]),
     ("new speedo, shows 100 miles", [Odometer(shows=160.9)]),
     ("rode 2.5 h, odometer 1240 km", [Ride(ridden=at(2.5), km=at(1240))]),
+    ("oil change at 12.400 km", [OilChange(km=at(12_400))]),
+    ("new speedo cable at 500 km", [Work(km=at(500), what="new speedo cable")]),
     # how far it went is no reading
     ("oil change at 54, 500 km since the last", [OilChange(hours=at(54), note="500 km since the last")]),
     ("rode 2.5 h, 60 km", [Ride(ridden=at(2.5), ride="60 km")]),
@@ -76,9 +78,14 @@ def test_a_distance_is_read(typed: str, wanted: list[Any]) -> None:
     assert read_line(typed, ENGLISH, NOW) == wanted
 
 
-@pytest.mark.parametrize(("typed", "wanted"), WANTED[:19], ids=[each[0] for each in WANTED[:19]])
+@pytest.mark.parametrize(("typed", "wanted"), WANTED[:21], ids=[each[0] for each in WANTED[:21]])
 def test_a_line_with_a_distance_is_for_the_book(typed: str, wanted: list[Any]) -> None:
     assert is_book_talk(typed, ENGLISH)
+
+
+@pytest.mark.parametrize("what", ["1200 km", "54 h"])
+def test_a_new_bike_with_metal_in_its_oil_is_a_complaint(what: str) -> None:
+    assert not is_book_talk(f"new bike {what} on it, glitter in the oil", ENGLISH)
 
 
 def test_a_bare_number_is_in_the_unit_of_the_rider() -> None:
