@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 from bot.core.words import Words
+from bot.record.garage import MeterKind
 from bot.record.store import Store
 
 if TYPE_CHECKING:  # a talk begins without them
@@ -51,13 +52,19 @@ def import_book(store: Store, bike: str, entries: Sequence[Entry], at: str) -> t
             numbers[entry.number] = found or store.write_book(
                 bike, entry.line, entry.at or at, replaces=replaces
             )
-        total = read_book(store, bike).total
-        last = store.last_reading(bike)
-        if total is not None and last is None:
-            store.fit_meter(bike, at, shows=sum(total) / 2)
-        elif total is not None and last is not None and total[1] > last.total[1]:
-            store.read_meter(bike, total[0] - last.offset, total[1] - last.offset, at)
+        kept = read_book(store, bike)
+        _read_on(store, bike, at, "hours", kept.total)
+        _read_on(store, bike, at, "distance", kept.km.total if kept.km else None)
     return len(numbers) - there, there
+
+
+def _read_on(store: Store, bike: str, at: str, kind: MeterKind, total: tuple[float, float] | None) -> None:
+    """The meter is where the book has it, if that is further than what was read."""
+    last = store.last_reading(bike, kind)
+    if total is not None and last is None:
+        store.fit_meter(bike, at, shows=sum(total) / 2, kind=kind)
+    elif total is not None and last is not None and total[1] > last.total[1]:
+        store.read_meter(bike, total[0] - last.offset, total[1] - last.offset, at, kind=kind)
 
 
 def has_trend(store: Store, bike: str) -> bool:

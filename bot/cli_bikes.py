@@ -74,7 +74,7 @@ def show_book(args: argparse.Namespace) -> int:
     """Every line that holds, the trend, and what a laboratory said."""
     from bot import turn
     from bot.core.book import intervals
-    from bot.core.book_say import say_line
+    from bot.core.book_say import say_row
     from bot.core.lab import tell_lab
     from bot.core.trend import judge
     from bot.core.trend_words import numbers, tell
@@ -83,7 +83,7 @@ def show_book(args: argparse.Namespace) -> int:
     with _record(args) as store:
         kept = turn.read_book(store, _bike(store, args).id)
     for n, row in enumerate(kept.lines, 1):
-        print(words.say("book.line", n=n, day=row.day, line=say_line(row.line, words)))
+        print(say_row(n, row, words))
     if looks := intervals(kept):
         trend = judge(looks)
         print(tell(trend, words), numbers(trend, words), sep="\n")

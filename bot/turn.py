@@ -348,6 +348,7 @@ def _oil_of(store: Store, bike: str) -> OilWatch | None:
     return OilWatch(
         changed_at=date.fromisoformat(last.day), changed_hours=last.place.total if last.place else None,
         now_hours=kept.total, every_hours=every.hours, every_days=every.days, every_km=every.km,
+        changed_km=last.km.total if last.km else None, now_km=kept.km.total if kept.km else None,
     )  # fmt: skip
 
 
@@ -680,8 +681,8 @@ def _reminded_again(noted: Mapping[str, Any]) -> Reminded:
 
 def _bike_again(noted: Mapping[str, Any]) -> BikeCard:
     past = Past(**noted["past"]) if noted.get("past") else None
-    shown = tuple(noted["shown"]) if noted.get("shown") else None
-    return BikeCard(**{**noted, "past": past, "shown": shown})
+    shown = {key: tuple(noted[key]) if noted.get(key) else None for key in ("shown", "shown_km")}
+    return BikeCard(**{**noted, "past": past, **shown})
 
 
 def _zones() -> frozenset[str]:

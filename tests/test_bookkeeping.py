@@ -143,6 +143,13 @@ def test_the_book_is_shown_with_numbers_and_a_line_is_put_right(robin: Rider) ->
         assert len(store.book_of("1")) == 5  # the old line is still there
 
 
+def test_the_day_stands_once_in_a_line_of_the_book(robin: Rider) -> None:
+    written(robin, "oil change at 54 on 2026-05-02 with filter, clean", "rode 2.5 h on 3 May, enduro")
+    shown = robin.say("book").split("\n")
+    assert "1. 2026-05-02 Oil change at 54 h, filter changed. Nothing found." in shown
+    assert "2. 2026-05-03 Rode 2.5 h, enduro." in shown
+
+
 def test_a_misread_meter_is_put_right_and_the_next_reading_is_taken(robin: Rider) -> None:
     written(robin, "oil change at 154.5, clean")
     assert "below" in robin.say("oil change at 60, clean")

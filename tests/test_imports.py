@@ -61,7 +61,7 @@ OTHERS: dict[str, tuple[str, ...]] = {
     "sqlite_utils": ("bot.record",),
     "sqlite3": ("bot.record", "bot.cli"),
     "telegram": ("bot.channels.telegram",),
-    "PIL": ("bot.record",),
+    "PIL": ("bot.record", "bot.reports"),
     "matplotlib": ("bot.reports",),
     "typst": ("bot.reports",),
     "fontpkg": ("bot.reports",),

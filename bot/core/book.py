@@ -1,4 +1,4 @@
-"""A bike's book: its entries folded into running hours, hours on the oil, and intervals between looks."""
+"""A bike's book: its entries folded into running hours and kilometres, and intervals between looks."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from bot.core.book_entries import Entry, Find, Look, Meter, OilChange, Ride, Work
+from bot.core.book_entries import Entry, Find, Look, Meter, Odometer, OilChange, Ride, Work
 from bot.core.trend import RECENT, Interval
 
 LEAST = 0.1  # hours: an hour meter shows no smaller step (from memory, no source)
@@ -16,7 +16,7 @@ Hours = tuple[float, float]
 
 @dataclass(frozen=True)
 class Place:
-    """Running hours of the bike over all its meters: a span, and on which of its meters it was read."""
+    """Running hours (or kilometres) over all meters of the bike: a span, and on which meter it was read."""
 
     total: Hours
     meter: int = 0
@@ -28,12 +28,16 @@ class Place:
 
 @dataclass(frozen=True)
 class Standing:
-    """A line that holds, with its day and its place in the bike's running hours (None: not known)."""
+    """A line that holds, with its day and its place in the bike's running hours (None: not known).
+
+    `km`: its place in the bike's kilometres.
+    """
 
     number: int
     day: str
     line: Any  # one of book_entries.Line
     place: Place | None
+    km: Place | None = None
 
 
 @dataclass(frozen=True)
@@ -42,6 +46,7 @@ class Book:
 
     `now`: running hours by the last reading and the rides since. `slack`: for each meter, by how much
     its beginning is unsure. `fallen`: entries whose reading was below one of an earlier day or line.
+    `km`, `slack_km`: the same of the kilometres by its odometers.
     """
 
     entries: tuple[Entry, ...] = ()
@@ -51,6 +56,8 @@ class Book:
     slack: tuple[float, ...] = (0.0,)
     fallen: tuple[int, ...] = ()
     offset: float = 0.0  # what the running hours are ahead of the meter now fitted
+    km: Place | None = None
+    slack_km: tuple[float, ...] = (0.0,)
 
     @property
     def total(self) -> Hours | None:
@@ -58,10 +65,14 @@ class Book:
 
     def run(self, start: Place, end: Place) -> Hours:
         """Running hours from one place to a later one; readings of one meter differ exactly."""
-        unsure = sum(self.slack[start.meter + 1 : end.meter + 1])
-        low = end.total[0] - start.total[1] - unsure
-        high = end.total[1] - start.total[0] + unsure
-        return (max(0.0, round(low, FIGURES)), max(0.0, round(high, FIGURES)))
+        return _between_places(start, end, self.slack)
+
+
+def _between_places(start: Place, end: Place, slack: Sequence[float]) -> Hours:
+    unsure = sum(slack[start.meter + 1 : end.meter + 1])
+    low = end.total[0] - start.total[1] - unsure
+    high = end.total[1] - start.total[0] + unsure
+    return (max(0.0, round(low, FIGURES)), max(0.0, round(high, FIGURES)))
 
 
 # --- correcting ------------------------------------------------------------------------------
@@ -109,10 +120,17 @@ def fold(entries: Iterable[Entry]) -> Book:
         if entry.line is not None and entry.number not in replaced
     ]
     rows.sort(key=lambda row: row[:2])
-    run = _Run()
-    taken = [run.take(Standing(entry.number, day, entry.line, None)) for day, _, entry in rows]
-    lines, now = tuple(_between(_capped(taken))), run.here(run.last)
-    return Book(kept, replaced, lines, now, tuple(run.slack), tuple(run.fallen), run.offset)
+    days, told = [day for day, _, _ in rows], [entry for _, _, entry in rows]
+    hours, far = _Run("hours", Meter), _Run("km", Odometer)
+    places = _settled(days, [hours.take(entry) for entry in told])
+    kms = _settled(days, [far.take(entry) for entry in told])
+    lines = tuple(
+        Standing(entry.number, day, entry.line, place, km)
+        for entry, day, place, km in zip(told, days, places, kms, strict=True)
+    )
+    fallen = tuple(dict.fromkeys((*hours.fallen, *far.fallen)))
+    now, km = hours.here(hours.last), far.here(far.last)
+    return Book(kept, replaced, lines, now, tuple(hours.slack), fallen, hours.offset, km, tuple(far.slack))
 
 
 def grow(book: Book, entry: Entry) -> Book:
@@ -125,13 +143,15 @@ def grow(book: Book, entry: Entry) -> Book:
         return fold((*book.entries, entry))
     low, high = entry.line.hours
     place = Place((book.offset + low, book.offset + high), len(book.slack) - 1)
-    row = Standing(entry.number, entry.line.date or entry.at[:10], entry.line, place)
+    row = Standing(entry.number, entry.line.date or entry.at[:10], entry.line, place, book.lines[-1].km)
     return replace(book, entries=(*book.entries, entry), lines=(*book.lines, row), now=place)
 
 
 def _goes_on(book: Book, entry: Entry) -> bool:
     line, last = entry.line, book.lines[-1] if book.lines else None
-    if entry.replaces is not None or line is None or line.hours is None or isinstance(line, Meter | Ride):
+    if entry.replaces is not None or line is None or line.hours is None or line.km is not None:
+        return False
+    if isinstance(line, Meter | Odometer | Ride):
         return False
     if last is None or last.place is None or last.line.hours is None or isinstance(last.line, Meter | Ride):
         return False
@@ -162,12 +182,15 @@ def _chains(kept: Sequence[Entry]) -> tuple[dict[int, int], dict[int, Entry]]:
 
 @dataclass
 class _Run:
-    """The running hours while lines are taken in order of time.
+    """The running hours, or the kilometres, while lines are taken in order of time.
 
-    `read`: by the last reading; below it no later reading can be. `last`: with the rides since, which
-    give way to the next reading.
+    `of`: which reading of a line it is; `fitted`: the lines that tell of another meter. `read`: by the
+    last reading; below it no later reading can be. `last`: with the rides since, which give way to the
+    next reading.
     """
 
+    of: str
+    fitted: type
     offset: float = 0.0
     read: Hours | None = None
     last: Hours | None = None
@@ -177,26 +200,28 @@ class _Run:
     def here(self, total: Hours | None) -> Place | None:
         return None if total is None else Place(total, len(self.slack) - 1)
 
-    def take(self, row: Standing) -> Standing:
-        """The line with its place, where it tells one."""
-        line = row.line
-        if line.hours is not None:
-            self._reading(row.number, line.hours)
-        if isinstance(line, Meter):
-            self._fit(line.shows)
-        elif isinstance(line, Ride) and line.hours is None:
+    def take(self, entry: Entry) -> Place | None:
+        """The line's place, where it tells one."""
+        line = entry.line
+        shown: Hours | None = getattr(line, self.of)
+        if shown is not None:
+            self._reading(entry.number, shown)
+        if isinstance(line, self.fitted):
+            self._fit(line.shows)  # type: ignore[attr-defined]
+        elif isinstance(line, Ride) and shown is None and self.of == "hours":
             before = self.last or (0.0, 0.0)
             self.last = (before[0] + line.ridden[0], before[1] + line.ridden[1])
-        elif line.hours is None:
-            return row
-        return replace(row, place=self.here(self.last))
+        elif shown is None:
+            return None
+        return self.here(self.last)
 
     def _reading(self, number: int, shown: Hours) -> None:
         total = (self.offset + shown[0], self.offset + shown[1])
         if self.read is not None:
             if total[1] < self.read[0]:
                 self.fallen.append(number)
-            total = (max(total[0], self.read[0]), max(total[1], self.read[1]))
+                total = self.read
+            total = (max(total[0], self.read[0]), total[1])  # what was unsure before is as sure as now
         self.read = self.last = total
 
     def _fit(self, shows: float) -> None:
@@ -207,38 +232,48 @@ class _Run:
         self.read = self.last = (self.offset + shows,) * 2
 
 
-def _capped(lines: Sequence[Standing]) -> list[Standing]:
+_Known = tuple[str, Place] | None  # the day of a line and its place
+
+
+def _settled(days: Sequence[str], told: Sequence[Place | None]) -> list[Place | None]:
+    """Where each line stands: none beyond a later one, and those that tell no reading between others."""
+    known = [(day, place) if place else None for day, place in zip(days, _capped(told), strict=True)]
+    befores, afters = _last_known(known), _last_known(known[::-1])[::-1]
+    around = zip(known, days, befores, afters, strict=True)
+    return [here[1] if here else _guessed(day, before, after) for here, day, before, after in around]
+
+
+def _last_known(known: Sequence[_Known]) -> list[_Known]:
+    """For each line the nearest one up to it that has a place."""
+    out: list[_Known] = []
+    for each in known:
+        out.append(each or (out[-1] if out else None))
+    return out
+
+
+def _capped(told: Sequence[Place | None]) -> list[Place | None]:
     """No line lies beyond a later one of the same meter: rides that were told too long give way."""
-    out: list[Standing] = []
+    out: list[Place | None] = []
     after: Place | None = None
-    for row in reversed(lines):
-        place = row.place
+    for place in reversed(told):
         if place and after and after.meter == place.meter:
             ends = zip(place.total, after.total, strict=True)
             low, high = (min(mine, theirs) for mine, theirs in ends)
             place = Place((low, high), place.meter)
         after = place or after
-        out.append(replace(row, place=place))
+        out.append(place)
     return out[::-1]
 
 
-def _between(lines: Sequence[Standing]) -> Iterator[Standing]:
-    """Lines that tell no hours: those of a line of the same day, else from the last known to the next."""
-    for i, row in enumerate(lines):
-        yield row if row.place else replace(row, place=_guessed(lines, i))
-
-
-def _guessed(lines: Sequence[Standing], i: int) -> Place | None:
-    before = next((row for row in reversed(lines[:i]) if row.place), None)
-    after = next((row for row in lines[i + 1 :] if row.place), None)
-    same = [row for row in (before, after) if row and row.day == lines[i].day]
-    if same:
-        return same[0].place
-    if before is None or before.place is None:
-        return None
-    if after is None or after.place is None or after.place.meter != before.place.meter:
-        return before.place
-    return Place((before.place.total[0], after.place.total[1]), before.place.meter)
+def _guessed(day: str, before: _Known, after: _Known) -> Place | None:
+    """That of a line of the same day, else from the last known to the next."""
+    same = [each[1] for each in (before, after) if each and each[0] == day]
+    if same or before is None:
+        return same[0] if same else None
+    start, end = before[1], after[1] if after else None
+    if end is None or end.meter != start.meter:
+        return start
+    return Place((start.total[0], end.total[1]), start.meter)
 
 
 # --- what the oil tells ----------------------------------------------------------------------
@@ -250,6 +285,14 @@ def oil_hours(book: Book) -> Hours | None:
     if not changes or changes[-1].place is None or book.now is None:
         return None
     return book.run(changes[-1].place, book.now)
+
+
+def oil_km(book: Book) -> Hours | None:
+    """Kilometres since the last oil change; None when there was none, or they are not known."""
+    changes = [row for row in book.lines if isinstance(row.line, OilChange)]
+    if not changes or changes[-1].km is None or book.km is None:
+        return None
+    return _between_places(changes[-1].km, book.km, book.slack_km)
 
 
 @dataclass

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from bot.core.book_distance import take_km
 from bot.core.book_draft import Draft, Troubled
 from bot.core.book_entries import Find
 from bot.core.book_finds import take_finds
@@ -26,11 +27,14 @@ from bot.core.book_terms import (
 
 _BREAK = re.compile(
     r"[;!?]|,(?!\d)|\.(?!\d)| - "
-    r"|(?<!\bpart)(?<!\bwork)(?<!\bnote)(?<!reading)(?<!hours)(?<!meter):(?= )"
+    r"|(?<!\bpart)(?<!\bwork)(?<!\bnote)(?<!reading)(?<!hours)(?<!meter)(?<!\bodo):(?= )"
 )
+_FAR = re.compile(r"\b(?:odometer|odo|speedo)\b")
 _AND = re.compile(r" (?:and then|and|then|plus|&|\+) ")
 OWN = ("part", "ride")  # each clause is a line of its own
-HOURS_FILLER = FILLER | words("about around now meter clock shows reads reading stands hour hours")
+HOURS_FILLER = FILLER | words(
+    "about around now meter clock shows reads reading stands hour hours odometer odo"
+)
 
 
 @dataclass
@@ -113,8 +117,9 @@ def _two_lines(first: str, second: str) -> bool:
 def kind_of(page: Draft) -> str:
     """What a clause is for; "" when it does not say, "way" for work on screen, filter or plug."""
     said = page.left
-    if _said(said, "meter"):
-        return "meter"
+    for fitted in ("meter", "odometer"):
+        if _said(said, fitted):
+            return fitted
     if PRICE.search(said) and not CHANGED.search(said):
         return "part" if _words_beside_price(page) else "price"
     if _said(said, "oil_change"):
@@ -135,6 +140,7 @@ def _words_beside_price(page: Draft) -> bool:
     bare = page.cut([(0, len(page.left))])
     bare.take_all(PRICE)
     try:
+        take_km(bare)
         take_hours(bare)
     except Troubled:
         return True
@@ -170,13 +176,15 @@ def _worked(page: Draft) -> str:
 
 
 def _is_reading(page: Draft) -> bool:
-    """Nothing but a reading: 'hours 72.4', 'it is at 72 h now'."""
+    """Nothing but readings: 'hours 72.4', 'it is at 72 h now', '1240 km'."""
     plain = page.left
     marked = re.search(r"\b(?:h|hrs?|hours?|meter|clock|reading)\b|\d ?h\b|\d:\d\d", plain)
     try:
-        return bool(marked) and take_hours(page) is not None and not page.rest(HOURS_FILLER)
+        far = take_km(page)
+        told = far is not None or bool(marked)
+        return told and (take_hours(page) or far) is not None and not page.rest(HOURS_FILLER)
     except Troubled:
-        return bool(marked)
+        return bool(marked or _FAR.search(plain))
 
 
 def _settled(kinds: list[str]) -> list[str]:

@@ -43,6 +43,7 @@ class Draft:
     back: Sequence[tuple[int, int]]
     spoken: Spoken = ENGLISH
     left: str = ""
+    far: str = "km"  # the unit of a distance that is told without one
 
     def __post_init__(self) -> None:
         self.left = self.left or self.plain
@@ -65,7 +66,7 @@ class Draft:
             gap = PART if plain else ""
             plain, left = plain + gap + self.plain[start:end], left + gap + self.left[start:end]
             back += [*list(self.back[start : start + 1]) * len(gap), *self.back[start:end]]
-        return Draft(self.text, plain, back, self.spoken, left)
+        return Draft(self.text, plain, back, self.spoken, left, self.far)
 
     def said(self, start: int, end: int) -> str:
         """As it was typed."""
@@ -88,7 +89,7 @@ class Draft:
         return " ".join(self.said(start, end).strip(_EDGE).split())
 
 
-def draft(text: str, spoken: Spoken = ENGLISH) -> Draft:
+def draft(text: str, spoken: Spoken = ENGLISH, far: str = "km") -> Draft:
     """The text folded letter by letter, with one slip in a word of the book righted."""
     plain, back = [], []
     for i, char in enumerate(text):
@@ -96,7 +97,7 @@ def draft(text: str, spoken: Spoken = ENGLISH) -> Draft:
         folded = "" if inside else fold(char)
         plain.append(folded)
         back += [(i, i + 1)] * len(folded)
-    return _righted(Draft(text, "".join(plain).replace("\n", ";").replace(TAKEN, "|"), back, spoken))
+    return _righted(Draft(text, "".join(plain).replace("\n", ";").replace(TAKEN, "|"), back, spoken, far=far))
 
 
 def _righted(page: Draft) -> Draft:
@@ -109,7 +110,7 @@ def _righted(page: Draft) -> Draft:
         same = meant == match.group()
         back += list(page.back[match.start() : match.end()]) if same else [span] * len(meant)
         at = match.end()
-    return Draft(page.text, plain + page.plain[at:], [*back, *page.back[at:]], page.spoken)
+    return Draft(page.text, plain + page.plain[at:], [*back, *page.back[at:]], page.spoken, far=page.far)
 
 
 def _meant(word: str) -> str:

@@ -6,7 +6,15 @@ import datetime
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, TypeAdapter
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    SerializerFunctionWrapHandler,
+    TypeAdapter,
+    model_serializer,
+)
 
 Magnet = Literal["magnetic", "not", "mixed", "untested"]
 Metal = Literal["silver", "grey", "dark", "yellow", "copper", "white", "steel", "aluminium", ""]
@@ -67,11 +75,20 @@ class Find(_Frozen):
 
 
 class _Line(_Frozen):
-    """`hours`: what the meter showed, a span when told as 'about'. `note`: what was not understood."""
+    """`hours`, `km`: what the meters showed, spans when told as 'about'. `note`: what was not understood."""
 
     hours: Span | None = None
+    km: Span | None = None
     date: Day | None = None
     note: str = ""
+
+    @model_serializer(mode="wrap")
+    def _without_empty_km(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """A line without it is written as lines were before there were any with it."""
+        told: dict[str, Any] = write(self)
+        if told.get("km") is None:
+            told.pop("km", None)
+        return told
 
 
 class OilChange(_Line):
@@ -97,10 +114,22 @@ class Hours(_Line):
     hours: Span
 
 
+class Distance(_Line):
+    kind: Literal["distance"] = "distance"
+    km: Span
+
+
 class Meter(_Line):
     """Another hour meter, or one set back; `hours` is what the former one showed last, if told."""
 
     kind: Literal["meter"] = "meter"
+    shows: float = Field(ge=0)
+
+
+class Odometer(_Line):
+    """Another odometer, or one set back; `km` is what the former one showed last, if told."""
+
+    kind: Literal["odometer"] = "odometer"
     shows: float = Field(ge=0)
 
 
@@ -140,7 +169,8 @@ class Note(_Line):
 
 
 Line = Annotated[
-    OilChange | Look | Hours | Meter | Part | Work | Ride | Lab | Note, Field(discriminator="kind")
+    OilChange | Look | Hours | Distance | Meter | Odometer | Part | Work | Ride | Lab | Note,
+    Field(discriminator="kind"),
 ]
 LINE: TypeAdapter[Any] = TypeAdapter(Line, config=ConfigDict(defer_build=True))
 

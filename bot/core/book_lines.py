@@ -9,22 +9,34 @@ from typing import Any
 
 from bot.core.book_clauses import HOURS_FILLER, Group, groups
 from bot.core.book_dates import take_date
+from bot.core.book_distance import check_distance, take_km
 from bot.core.book_draft import Draft, Trouble, Troubled, draft
-from bot.core.book_entries import Find, Hours, Lab, Look, Meter, Note, OilChange, Part, Ride, Work
+from bot.core.book_entries import (
+    Distance,
+    Find,
+    Hours,
+    Lab,
+    Look,
+    Meter,
+    Note,
+    Odometer,
+    OilChange,
+    Part,
+    Ride,
+    Work,
+)
 from bot.core.book_finds import PLACE_WORDS, take_finds
 from bot.core.book_hours import (
     check_reading,
-    possible,
     take_duration,
     take_hours,
     take_on_oil,
     take_ppm,
     take_price,
-    told_times,
 )
-from bot.core.book_terms import ASKS, COMPLAINT, KINDS, LOOKED, MENDED, OPENED, words
+from bot.core.book_meters import meter, odometer, take_saying
+from bot.core.book_terms import ASKS, COMPLAINT, IN_OIL, LOOKED, MENDED, OPENED, words
 from bot.core.spoken import ENGLISH, LONGEST, Spoken
-from bot.core.units import Found
 
 Span = tuple[float, float]
 EDGES = words("a an the my i we and then at of with on to was is did have has from today") | {""}
@@ -34,22 +46,27 @@ _KEPT = re.compile(r"\bkept as a note ?:")
 
 
 def read_line(
-    text: str, spoken: Spoken, now: datetime, last_reading: Span | None = None
+    text: str,
+    spoken: Spoken,
+    now: datetime,
+    last_reading: Span | None = None,
+    last_km: Span | None = None,
+    far: str = "km",
 ) -> list[Any] | Trouble:
     """The lines that a message holds, each one of book_entries.Line; or why it cannot be written.
 
-    `last_reading`: what the hour meter showed last, a span when told as 'about'. Hours and the day are
-    told once for all lines of a message; a ride takes only its own. A text that is no line of any kind
-    is a note. Never raises.
+    `last_reading`, `last_km`: what the meters showed last, spans when told as 'about'. `far`: the unit of
+    a distance that is told without one. Readings and the day are told once for all lines of a message; a
+    ride takes only its own. A text that is no line of any kind is a note. Never raises.
     """
-    page = draft(text, spoken)
+    page = draft(text, spoken, far)
     try:
-        return _read(page, now, last_reading)
+        return _read(page, now, {"hours": last_reading, "km": last_km})
     except Troubled as trouble:
         return Trouble(trouble.key, trouble.values, text)
 
 
-def _read(page: Draft, now: datetime, last: Span | None) -> list[Any]:
+def _read(page: Draft, now: datetime, last: Mapping[str, Span | None]) -> list[Any]:
     if not page.plain.strip(" ;"):
         raise Troubled("empty")
     if len(page.text) > LONGEST:
@@ -62,7 +79,7 @@ def _read(page: Draft, now: datetime, last: Span | None) -> list[Any]:
     if found[0].kind == "":
         return [Note(note=_whole(page, found[0]), date=day)]
     lines = [_LINES[group.kind](page.cut(sorted(group.clauses))) for group in found]
-    return _checked(_shared(lines, day), now, last)
+    return _checked(_shared(lines, day), now, last, page.far)
 
 
 def _noted(page: Draft, start: int) -> list[Any]:
@@ -78,25 +95,40 @@ def _whole(page: Draft, group: Group) -> str:
 
 
 def _shared(lines: list[Any], day: str | None) -> list[Any]:
-    """The day, and the reading if there is just one, given to all lines that told none."""
-    told = {line.hours for line in lines if line.hours and not isinstance(line, Meter | Ride)}
-    hours = told.pop() if len(told) == 1 else None
+    """The day, and the readings if there is just one of a kind, given to all lines that told none."""
+    more: dict[str, Any] = {"date": day} if day else {}
+    given = {of: _told_once(lines, of) for of in ("hours", "km")}
     out = []
     for line in lines:
-        more: dict[str, Any] = {"date": day} if day else {}
-        if hours and not line.hours and not isinstance(line, Meter | Ride):
-            more["hours"] = hours
-        out.append(line.model_copy(update=more))
+        own = isinstance(line, _OWN)
+        lacks = {of: span for of, span in given.items() if span and not own and not getattr(line, of)}
+        out.append(line.model_copy(update={**more, **lacks}))
     return out
 
 
-def _checked(lines: list[Any], now: datetime, last: Span | None) -> list[Any]:
-    fitted = any(isinstance(line, Meter) for line in lines)
+_OWN = (Meter, Odometer, Ride)  # what they read is of them alone
+
+
+def _told_once(lines: list[Any], of: str) -> Span | None:
+    told = {getattr(line, of) for line in lines if getattr(line, of) and not isinstance(line, _OWN)}
+    return told.pop() if len(told) == 1 else None
+
+
+def _checked(lines: list[Any], now: datetime, last: Mapping[str, Span | None], far: str) -> list[Any]:
+    kinds = {type(line) for line in lines}
     for line in lines:
-        if line.hours and (not fitted or isinstance(line, Meter)):
-            past = bool(line.date) and line.date < now.date().isoformat()
-            check_reading(line.hours, last, falls=not past)
+        past = bool(line.date) and line.date < now.date().isoformat()
+        if line.hours and (Meter not in kinds or isinstance(line, Meter)):
+            check_reading(line.hours, last["hours"], falls=not past)
+        if line.km and (Odometer not in kinds or isinstance(line, Odometer)):
+            check_distance(line.km, last["km"], not past, far)
     return lines
+
+
+def _readings(page: Draft, named: bool = False) -> dict[str, Any]:
+    """What the meters showed: the kilometres first, for a bare number may be hours."""
+    km = take_km(page, named)
+    return {"km": km, "hours": take_hours(page)}
 
 
 # --- each kind -------------------------------------------------------------------------------
@@ -134,12 +166,12 @@ def _oil_change(page: Draft) -> OilChange:
     cleaned = page.take_all(_SCREEN)
     found = take_finds(page)
     changed = [] if kept else page.take_all(_FILTER)
-    _take_saying(page, "oil_change")
+    take_saying(page, "oil_change")
     page.take_all(_OIL_FIRST)
-    hours = take_hours(page)
+    readings = _readings(page)
     page.take_all(_SPARE)
     return OilChange(
-        hours=hours,
+        **readings,
         oil=f"{spec[0][1]}W-{spec[0][2]}" if spec else "",
         filter="kept" if kept else "changed" if changed else "",
         screen="left" if left else "cleaned" if cleaned else "",
@@ -155,31 +187,16 @@ _SPARE = re.compile(
 )
 
 
-# The words that say which kind of line it is; which oil it was, and what else stands among them, is kept.
-_SAYING = words(
-    "oil filter and the my its all new fresh change changed swapped replaced renewed dropped drained did done"
-    " was service of put in out an a hour hours meter metre counter another fitted reset zeroed has been got"
-    " is set back"
-)
-
-
-def _take_saying(page: Draft, kind: str) -> None:
-    said = KINDS[kind].search(page.plain)
-    for match in re.finditer(r"[^\W_]+", said.group()) if said else ():
-        if said and match.group() in _SAYING:
-            page.take(said.start() + match.start(), said.start() + match.end())
-
-
 def _look(page: Draft) -> Look:
     left = page.take_all(_LEFT)
     cleaned = [] if left else page.take_all(_CLEANED)
     found = take_finds(page)
-    hours = take_hours(page)
+    readings = _readings(page)
     page.take_all(LOOKED)
     if found and len({find.where for find in found} - {""}) == 0:
         found = _placed(page, found)
     return Look(
-        hours=hours,
+        **readings,
         cleaned="left" if left else "cleaned" if cleaned else "",
         found=found,
         note=page.rest(),
@@ -195,56 +212,11 @@ def _placed(page: Draft, found: tuple[Find, ...]) -> tuple[Find, ...]:
 
 
 def _hours(page: Draft) -> Any:
-    hours = take_hours(page)
-    if hours is None:
+    readings = _readings(page)
+    if readings["hours"] is None and readings["km"] is None:
         return Note(note=page.text.strip())
-    return Hours(hours=hours, note=page.rest(HOURS_FILLER))
-
-
-_OLD = re.compile(
-    r"\b(?:the )?(?:old|former|last)(?: (?:one|meter))? (?:showed|shows|stopped at|stood at|read|had) ?$"
-)
-_SHOWS = re.compile(
-    r"\b(?:(?:the )?new(?: one)? )?(?:shows?|reads?|starts at|set to|to|now|is|=)(?: now| about)? ?$"
-)
-_AT = re.compile(r"\b(?:at|from|on) ?$")
-_ZERO = re.compile(r"\b(?:reset|zeroed|zero|set back|back to zero)\b")
-
-
-def _meter(page: Draft) -> Meter:
-    """What the new one shows, and the old one's last reading: 'reset at 501 h' is of the old one."""
-    zero = bool(_ZERO.search(page.plain))
-    _take_saying(page, "meter")
-    told = [_reading(page, given) for given in told_times(page)]
-    shows = _first(page, told, ("shows",))
-    known = zero or shows is not None
-    old = _first(page, told, ("old", "at") if known else ("old",))
-    if not known:
-        shows = _first(page, told, ("at", ""))
-    if shows is None and not zero:
-        raise Troubled("shows")
-    page.take_all(_ZERO)
-    return Meter(hours=old, shows=shows[0] if shows else 0.0, note=page.rest(HOURS_FILLER))
-
-
-_Reading = tuple[str, int, Found]
-
-
-def _reading(page: Draft, given: Found) -> _Reading:
-    """Which meter a figure is of ("old", "shows", "at": whichever the other is not, or ""), from where on."""
-    before = page.left[: given.start]
-    found = [(word, each.search(before)) for word, each in (("old", _OLD), ("shows", _SHOWS), ("at", _AT))]
-    word, match = next(((word, match) for word, match in found if match), ("", None))
-    return word, match.start() if match else given.start, given
-
-
-def _first(page: Draft, told: list[_Reading], wanted: tuple[str, ...]) -> Span | None:
-    """The first figure told in one of these ways, taken."""
-    for word, start, given in told:
-        if word in wanted:
-            page.take(start, given.end)
-            return possible((given.quantity.low, given.quantity.high))
-    return None
+    kind = Distance if readings["hours"] is None else Hours
+    return kind(**readings, note=page.rest(HOURS_FILLER))
 
 
 _LABEL = re.compile(r"^\W*(?:parts?|work) ?(?::|-|=)")
@@ -254,26 +226,26 @@ _ENGINE = re.compile(r"\b(?:the )?engine (?:was )?(?P<no>not )?opened\b")
 def _part(page: Draft) -> Part:
     page.take_all(_LABEL)
     price = take_price(page)
-    hours = take_hours(page)
+    readings = _readings(page)
     amount, currency = price or (None, "")
-    return Part(hours=hours, what=page.rest(EDGES), price=amount, currency=currency)
+    return Part(**readings, what=page.rest(EDGES), price=amount, currency=currency)
 
 
 def _work(page: Draft) -> Work:
     page.take_all(_LABEL)
-    hours = take_hours(page)
+    readings = _readings(page)
     told = _ENGINE.search(page.left)
     opened = told["no"] is None if told else bool(OPENED.search(page.plain))
     if told and _ENGINE.sub("", page.left).strip(" ¦;"):
         page.take(*told.span())
-    return Work(hours=hours, what=page.rest(EDGES), opened=opened)
+    return Work(**readings, what=page.rest(EDGES), opened=opened)
 
 
 def _ride(page: Draft) -> Ride:
     ridden = take_duration(page)
-    hours = take_hours(page)
+    readings = _readings(page, named=True)
     page.take_all(re.compile(r"\b(?:rode|ridden|ride|riding)\b"))
-    return Ride(hours=hours, ridden=ridden or (0.0, 0.0), ride=page.rest())
+    return Ride(**readings, ridden=ridden or (0.0, 0.0), ride=page.rest())
 
 
 _LAB = re.compile(r"\b(?:lab|laboratory|ppm|oil (?:analysis|sample|report)|report|results?|says|shows)\b")
@@ -285,13 +257,13 @@ def _lab(page: Draft) -> Lab:
     if not ppm:
         raise Troubled("no_ppm")
     page.take_all(_LAB)
-    hours = take_hours(page)
-    return Lab(hours=hours, ppm=ppm, on_oil=on_oil, note=page.rest())
+    readings = _readings(page)
+    return Lab(**readings, ppm=ppm, on_oil=on_oil, note=page.rest())
 
 
 _LINES: Mapping[str, Callable[[Draft], Any]] = {
-    "oil_change": _oil_change, "look": _look, "hours": _hours, "meter": _meter, "part": _part,
-    "work": _work, "ride": _ride, "lab": _lab,
+    "oil_change": _oil_change, "look": _look, "hours": _hours, "meter": meter, "odometer": odometer,
+    "part": _part, "work": _work, "ride": _ride, "lab": _lab,
 }  # fmt: skip
 
 
@@ -317,7 +289,17 @@ def is_book_talk(text: str, spoken: Spoken = ENGLISH) -> bool:
         told = [_firm(page.cut(sorted(group.clauses)), group.kind, dated) for group in groups(page)]
         return any(told) and None not in told
     except Troubled as trouble:
-        return trouble.key not in ("planned", "shows", "no_ppm")
+        return trouble.key not in ("planned", "shows", "shows_km", "no_ppm")
+
+
+def is_reading(text: str, spoken: Spoken = ENGLISH) -> bool:
+    """Whether a message holds nothing but what a meter shows, also one told as 'about'."""
+    page = draft(text, spoken)
+    try:
+        take_date(page, _SOME_DAY)
+        return {group.kind for group in groups(page)} == {"hours"} and not ASKS.search(page.plain)
+    except Troubled:
+        return False
 
 
 _SOME_DAY = datetime.fromisoformat("2100-01-01T00:00:00+00:00")  # no day that a rider tells is ahead of it
@@ -332,19 +314,28 @@ def _firm(page: Draft, kind: str, dated: bool) -> bool | None:
     """Whether a line of this kind says enough to be meant as one; None for metal that nobody counted."""
     if not kind:
         return False
+    if kind not in ("oil_change", "look") and IN_OIL.search(page.plain) and not _plain(_finds(page)):
+        return None
     line = _LINES[kind](page)
-    timed = bool(line.hours) or dated
+    timed = bool(line.hours or line.km) or dated
     if isinstance(line, OilChange):
         other = bool(line.filter or line.screen or line.oil)
-        return (timed or other or line.found is not None) and (bool(line.hours) or _plain(line.found))
+        return (timed or other or line.found is not None) and (
+            bool(line.hours or line.km) or _plain(line.found)
+        )
     if isinstance(line, Look):
-        return (bool(line.hours) and line.found is not None) if _plain(line.found) else None
-    if isinstance(line, Hours):
-        return line.hours[0] == line.hours[1] or bool(_OF_METER.search(page.plain))
+        return (bool(line.hours or line.km) and line.found is not None) if _plain(line.found) else None
+    if isinstance(line, Hours | Distance):
+        low, high = line.km if isinstance(line, Distance) else line.hours
+        return low == high or bool(_OF_METER.search(page.plain))
     return timed if isinstance(line, Work) else not isinstance(line, Note)
 
 
-_OF_METER = re.compile(r"\b(?:meter|clock|reading)\b")
+def _finds(page: Draft) -> tuple[Find, ...] | None:
+    return take_finds(page.cut([(0, len(page.plain))]))
+
+
+_OF_METER = re.compile(r"\b(?:meter|clock|reading|odometer|odo|mileage)\b|^\W*hours\b")
 
 
 def _plain(found: tuple[Find, ...] | None) -> bool:

@@ -5,20 +5,35 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
+from bot.core.book import Standing
 from bot.core.book_draft import SHOWN, Trouble
-from bot.core.book_entries import Find, Hours, Lab, Look, Meter, Note, OilChange, Part, Ride, Work
-from bot.core.units import show
+from bot.core.book_entries import (
+    Distance,
+    Find,
+    Hours,
+    Lab,
+    Look,
+    Meter,
+    Note,
+    Odometer,
+    OilChange,
+    Part,
+    Ride,
+    Work,
+)
+from bot.core.units import convert, show
 from bot.core.words import Units, Words
 
 LONGEST = 299  # characters of a read-back
 
 
 class _Room(NamedTuple):
-    """How much is shown: letters of each free text, kinds of finds, lines."""
+    """How much is shown: letters of each free text, kinds of finds, lines; and in whose units."""
 
     letters: int
     finds: int
     lines: int
+    units: Units = "metric"
 
 
 _ROOMS = (_Room(1000, 99, 99), _Room(60, 4, 99), _Room(30, 2, 4), _Room(20, 1, 2), _Room(12, 1, 1))
@@ -29,13 +44,20 @@ def say_back(lines: Sequence[Any], words: Words, units: Units = "metric") -> str
 
     In metric units it is itself a message that reads as these lines, as far as nothing was cut.
     """
-    said = [words.say("book.ask", lines=_said(lines, words, units, room)) for room in _ROOMS]
+    rooms = [room._replace(units=units) for room in _ROOMS]
+    said = [words.say("book.ask", lines=_said(lines, words, room)) for room in rooms]
     return next((text for text in said if len(text) <= LONGEST), said[-1])
 
 
 def say_line(line: Any, words: Words, units: Units = "metric") -> str:
     """One line as the book shows it."""
-    return _line(line, words, units, _ROOMS[1])
+    return _line(line, words, _ROOMS[1]._replace(units=units))
+
+
+def say_row(n: int, row: Standing, words: Words, units: Units = "metric") -> str:
+    """A line of the book with its number, and its day once."""
+    line = say_line(row.line.model_copy(update={"date": None}), words, units)
+    return words.say("book.line", n=n, day=row.day, line=line)
 
 
 def say_trouble(trouble: Trouble, words: Words) -> str:
@@ -50,16 +72,16 @@ def cut(text: str, letters: int) -> str:
     return plain if len(plain) <= letters else plain[: letters - 1].rstrip() + "…"
 
 
-def _said(lines: Sequence[Any], words: Words, units: Units, room: _Room) -> str:
-    told = " ".join(_line(line, words, units, room) for line in lines[: room.lines])
+def _said(lines: Sequence[Any], words: Words, room: _Room) -> str:
+    told = " ".join(_line(line, words, room) for line in lines[: room.lines])
     left = len(lines) - room.lines
     return told + (words.count("book.more", left) if left > 0 else "")
 
 
-def _line(line: Any, words: Words, units: Units, room: _Room) -> str:
+def _line(line: Any, words: Words, room: _Room) -> str:
     parts = [_HEADS[line.kind](line, words, room)]
     if isinstance(line, OilChange | Look) and line.found is not None:
-        parts.append(say_found(line.found, words, units, room.finds, room.letters))
+        parts.append(say_found(line.found, words, room.units, room.finds, room.letters))
     if isinstance(line, Look) and line.cleaned:
         parts.append(words.say(f"book.cleaned.{line.cleaned}"))
     if line.note and not isinstance(line, Note):
@@ -73,9 +95,23 @@ def figure(span: tuple[float, float]) -> str:
     return low if low == high else f"{low}–{high}"
 
 
-def _when(line: Any, words: Words) -> str:
-    hours = words.say("book.at", hours=figure(line.hours)) if line.hours else ""
-    return hours + (words.say("book.on", date=line.date) if line.date else "")
+def distance(span: tuple[float, float], units: Units) -> str:
+    """'1240 km', '770.5 mi' or both; '800–1200 km' when it is not sure."""
+    said = [f"{figure(_in(span, unit))} {unit}" for unit in ("km", "mi")]
+    return {"metric": said[0], "imperial": said[1]}.get(units, f"{said[0]} ({said[1]})")
+
+
+def _in(span: tuple[float, float], unit: str) -> tuple[float, float]:
+    low, high = (round(convert(end, "km", unit) or 0.0, 1) for end in span)
+    return low, high
+
+
+def _when(line: Any, words: Words, room: _Room) -> str:
+    """The meters and the day."""
+    hours = words.say("book.hours_shown", hours=figure(line.hours)) if line.hours else ""
+    told = [each for each in (hours, distance(line.km, room.units) if line.km else "") if each]
+    at = words.say("book.at", shown=", ".join(told)) if told else ""
+    return at + (words.say("book.on", date=line.date) if line.date else "")
 
 
 def _with(words: Words, *told: str) -> str:
@@ -91,11 +127,11 @@ def _oil_change(line: OilChange, words: Words, room: _Room) -> str:
         words.say(f"book.filter.{line.filter}") if line.filter else "",
         words.say(f"book.screen.{line.screen}") if line.screen else "",
     )
-    return words.say("book.oil_change", rest=_when(line, words) + _with(words, *more))
+    return words.say("book.oil_change", rest=_when(line, words, room) + _with(words, *more))
 
 
-def _plain(line: Look | Hours, words: Words, room: _Room) -> str:
-    return words.say(f"book.{line.kind}", rest=_when(line, words))
+def _plain(line: Look | Hours | Distance, words: Words, room: _Room) -> str:
+    return words.say(f"book.{line.kind}", rest=_when(line, words, room))
 
 
 def _meter(line: Meter, words: Words, room: _Room) -> str:
@@ -105,36 +141,43 @@ def _meter(line: Meter, words: Words, room: _Room) -> str:
     return f"{said} {old}".rstrip()
 
 
+def _odometer(line: Odometer, words: Words, room: _Room) -> str:
+    day = words.say("book.on", date=line.date) if line.date else ""
+    said = words.say("book.odometer", shows=distance((line.shows,) * 2, room.units), rest=day)
+    old = words.say("book.odometer.old", km=distance(line.km, room.units)) if line.km else ""
+    return f"{said} {old}".rstrip()
+
+
 def _part(line: Part, words: Words, room: _Room) -> str:
     amount = f"{line.price:.10g}" if line.price is not None else ""
     price = words.say("price", amount=amount, currency=cut(line.currency, room.letters)) if amount else ""
-    rest = _with(words, price.strip()) + _when(line, words)
+    rest = _with(words, price.strip()) + _when(line, words, room)
     return words.say("book.part", what=cut(line.what, room.letters), rest=rest)
 
 
 def _work(line: Work, words: Words, room: _Room) -> str:
-    said = words.say("book.work", what=cut(line.what, room.letters), rest=_when(line, words))
+    said = words.say("book.work", what=cut(line.what, room.letters), rest=_when(line, words, room))
     return f"{said} {words.say('book.work.opened')}" if line.opened else said
 
 
 def _ride(line: Ride, words: Words, room: _Room) -> str:
-    rest = _with(words, cut(line.ride, room.letters)) + _with(words, _when(line, words).strip(" ,"))
+    rest = _with(words, cut(line.ride, room.letters)) + _with(words, _when(line, words, room).strip(" ,"))
     return words.say("book.ride", ridden=figure(line.ridden), rest=rest)
 
 
 def _lab(line: Lab, words: Words, room: _Room) -> str:
     ppm = ", ".join(f"{symbol} {value:.10g}" for symbol, value in line.ppm.items())
-    said = words.say("book.lab", rest=_when(line, words), ppm=ppm)
+    said = words.say("book.lab", rest=_when(line, words, room), ppm=ppm)
     return f"{said} {words.say('book.lab.on_oil', hours=figure(line.on_oil))}" if line.on_oil else said
 
 
 def _note(line: Note, words: Words, room: _Room) -> str:
-    return words.say("book.note", rest=_when(line, words), note=cut(line.note, room.letters))
+    return words.say("book.note", rest=_when(line, words, room), note=cut(line.note, room.letters))
 
 
 _HEADS: Mapping[str, Callable[[Any, Words, _Room], str]] = {
-    "oil_change": _oil_change, "look": _plain, "hours": _plain, "meter": _meter, "part": _part,
-    "work": _work, "ride": _ride, "lab": _lab, "note": _note,
+    "oil_change": _oil_change, "look": _plain, "hours": _plain, "distance": _plain, "meter": _meter,
+    "odometer": _odometer, "part": _part, "work": _work, "ride": _ride, "lab": _lab, "note": _note,
 }  # fmt: skip
 
 

@@ -13,13 +13,15 @@ from bot.core.book_entries import LINE, Entry, Find, Form, Magnet, Metal, Where
 from bot.core.book_terms import ELEMENTS
 
 Row = dict[str, str]
-_EVERY = ("number", "written", "replaces", "line", "date", "hours", "note")
+_EVERY = ("number", "written", "replaces", "line", "date", "hours", "km", "note")
 _FIND = ("pieces", "form", "metal", "magnet", "biggest_mm", "where", "amount", "photo")
 _OF_KIND: dict[str, tuple[str, ...]] = {
     "oil_change": ("oil", "filter", "screen", "found", *_FIND),
     "look": ("cleaned", "found", *_FIND),
     "hours": (),
+    "distance": (),
     "meter": ("shows",),
+    "odometer": ("shows",),  # in km
     "part": ("what", "price", "currency"),
     "work": ("what", "opened"),
     "ride": ("ridden", "ride"),
@@ -29,8 +31,11 @@ _OF_KIND: dict[str, tuple[str, ...]] = {
     "struck": (),
 }
 COLUMNS = tuple(dict.fromkeys((*_EVERY[:-1], *(c for some in _OF_KIND.values() for c in some), "note")))
-_NEEDED = {"hours": "hours", "meter": "shows", "ride": "ridden", "lab": "ppm", "struck": "replaces"}
-_LIKE = {"hours": "54.5", "shows": "0", "ridden": "2.5", "ppm": "Fe 45, Cu 12", "replaces": "3"}
+_NEEDED = {
+    "hours": "hours", "distance": "km", "meter": "shows", "odometer": "shows", "ride": "ridden", "lab": "ppm",
+    "struck": "replaces",
+}  # fmt: skip
+_LIKE = {"hours": "54.5", "km": "1240", "shows": "0", "ridden": "2.5", "ppm": "Fe 45, Cu 12", "replaces": "3"}
 
 
 @dataclass(frozen=True)
@@ -333,7 +338,8 @@ def _one_of(*choices: str) -> Callable[[Mapping[str, str], str], Any]:
 
 
 _READ: Mapping[str, Callable[[Mapping[str, str], str], Any]] = {
-    "date": _date, "hours": _span, "note": _text, "oil": _text, "filter": _one_of("changed", "kept"),
+    "date": _date, "hours": _span, "km": _span, "note": _text, "oil": _text,
+    "filter": _one_of("changed", "kept"),
     "screen": _one_of("cleaned", "left"), "cleaned": _one_of("cleaned", "left"), "shows": _figure,
     "what": _text, "price": _figure, "currency": _text, "opened": _yes, "ridden": _span, "ride": _text,
     "ppm": _ppm, "on_oil": _span,

@@ -73,6 +73,12 @@ SIZES = rf"{SIZES}|metal(?:lic)?|(?<!or )more"
 
 _CHANGED = r"(?:changed?|swapped|replaced|renewed|dropped|drained|did|done)"
 _METER = r"(?:hour ?-?(?:meter|metre)|hours? counter|meter|metre)"
+_ODOMETER = (
+    r"(?:odometer|odo|speedo(?:meter)?|mileage counter|km counter)\b"
+    r"(?! (?:cable|drive|sensor|magnet|mount|bracket|bulb|light|hub))"
+)
+_FITTED_NEW = r"\b(?:new|another|replaced|changed|fitted|reset|swapped|zeroed)\b[^,;]{0,16}\b"
+_IS_NEW = r"\b (?:was |has been |got |is )?(?:replaced|changed|reset|swapped|renewed|new|zeroed|set back)"
 _COVER = (
     r"(?:clutch|engine|valve|side|case|ignition|flywheel|stator|left|right|main|outer|inner|pump|cylinder)"
 )
@@ -89,9 +95,8 @@ _OIL_CHANGE = (
 KINDS: dict[str, re.Pattern[str]] = {
     name: re.compile(rf"(?:{pattern})")
     for name, pattern in {
-        "meter": r"\b(?:new|another|replaced|changed|fitted|reset|swapped|zeroed)\b"
-        rf"[^,;]{{0,16}}\b{_METER}\b|\b{_METER} (?:was |has been |got |is )?"
-        r"(?:replaced|changed|reset|swapped|renewed|new|zeroed|set back)",
+        "meter": rf"{_FITTED_NEW}{_METER}\b|\b{_METER}{_IS_NEW}",
+        "odometer": rf"{_FITTED_NEW}{_ODOMETER}|\b{_ODOMETER}{_IS_NEW}",
         "lab": r"\b(?:lab|laboratory|ppm|oil analysis|oil sample|oil report)\b",
         "oil_change": "|".join(_OIL_CHANGE),
         "ride": r"\b(?:rode|ridden|ride|riding|raced|race|trained|training|session|practice)\b",
@@ -112,7 +117,9 @@ LOOKED_FOR = re.compile(
 CLEANED_IT = re.compile(
     r"^\W*(?:cleaned|wiped|washed)(?: (?:it|them|all|everything|up|out|off|again|both))*\W*$"
 )
-WEAK_WORK = re.compile(r"^\W*(?:new|another)\b")
+WEAK_WORK = re.compile(
+    r"^\W*(?:new|another)\b|^\W*(?:(?:the|my) )?[^\W\d_]+(?: [^\W\d_]+)? new\b(?= (?:at|@) )"
+)
 OIL_WAY = re.compile(r"\b(?:screen|strainer|gauze|mesh|(?<!air )filter|pan|magnet|(?<!spark )plug|sump)\b")
 OPENED = re.compile(
     rf"\b(?:opened|removed|took|pulled|split|off)\b.*\b(?:{_COVER} (?:cover|case)|cover|cases?|engine|motor"
@@ -126,6 +133,9 @@ OPENED = re.compile(
     r"|cam(?:shaft| chain)?"
     r"|valves?|rockers?|gearbox|starter clutch|oil pump|water pump|kickstart|flywheel|stator|engine|motor)\b"
     r"(?! (?:cover bolts|cable|lever|hose|line|fluid|oil|guard|mounts?))"
+)
+IN_OIL = re.compile(
+    r"\b(?:in|from|on|out of) (?:the |my |its )?(?:engine |drain )?(?:oil|sump|plug|screen|filter|pan)\b"
 )
 PLANNED = re.compile(
     r"\b(?:need(?:s|ing)?|going|gonna|want(?:s)?|will|ill|planning|plan|planned|must|have to|has to"

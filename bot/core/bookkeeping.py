@@ -11,87 +11,109 @@ from functools import reduce
 from typing import Any
 
 from bot.core.agenda import Next
-from bot.core.book import Book, Standing, grow, oil_hours, recent_intervals
+from bot.core.book import Book, Standing, grow, oil_hours, oil_km, recent_intervals
+from bot.core.book_bikes import NEW, Addressed, addressed, is_line, picked
 from bot.core.book_draft import Trouble
-from bot.core.book_entries import LINE, Entry, Lab, Look, Meter, OilChange
+from bot.core.book_entries import LINE, Entry, Lab, Look, Meter, Odometer, OilChange
 from bot.core.book_limits import Past, past_limit
-from bot.core.book_lines import is_book_talk, read_line
-from bot.core.book_say import figure, say_back, say_line, say_trouble
+from bot.core.book_lines import read_line
+from bot.core.book_say import distance, figure, say_back, say_line, say_row, say_trouble
 from bot.core.desk import BikeCard
 from bot.core.events import BookWritten, WasAsked
+from bot.core.hearing import is_nod
 from bot.core.lab import tell_lab
 from bot.core.messages import Message
 from bot.core.offers import Chosen, Reading
 from bot.core.phrases import Option, plain, units_of
-from bot.core.spoken import ENGLISH, tokens
+from bot.core.spoken import ENGLISH
 from bot.core.state import Asked
 from bot.core.talk import Talk, stamp
 from bot.core.trend import Direction, judge
 from bot.core.trend_words import numbers, tell
+from bot.core.words import Units
 
 After = str
 ASKED = ("book", "book_bike")
+ANY_WORDS = ("bike", "problem", "confirm")  # questions that take a line of the book for their answer
 SHOWN = 6  # lines of the book in one message
 NAME_LONGEST = 24
-_FIGURES = frozenset({"number", "numbers", "figures"})
-NEW = "new:"  # before the name of a bike that the record has yet to make
+SEVERAL = frozenset({"part", "work", "ride", "note"})  # kinds of which a second line corrects no first one
+_TREND = re.compile(r"^\W*(?:the )?trend\b", re.IGNORECASE)
+_NUMBERS = re.compile(r"\b(?:numbers?|figures)\b", re.IGNORECASE)
 HARD = frozenset({"chunk", "splinter", "grain"})  # forms that outrank any count
 _CALLED = re.compile(r"^\W*(?:my |the )?(?:log ?)?book\b[\s:,.-]*", re.IGNORECASE)
 _CHANGE = re.compile(r"^(?:change|correct)\W*(\d{1,6})\W+(.*)$", re.IGNORECASE | re.DOTALL)
-_NAMED = re.compile(r"^\s*([^\W\d_][\w .'-]{0,23}?)\s*:\s*(.+)$", re.DOTALL)
 _STRIKE = re.compile(r"^(?:strike|delete|remove)(?: out)?(?: line)?\W*(\d{1,6})\W*$", re.IGNORECASE)
 
 
-def is_called(text: str) -> bool:
+def is_called(talk: Talk) -> bool:
     """Whether words begin with 'book' and say what is to be done in it."""
-    called = _CALLED.match(text)
-    rest = text[called.end() :].strip() if called else ""
+    called = _CALLED.match(talk.heard.text)
+    rest = talk.heard.text[called.end() :].strip() if called else ""
     if called is None or not rest:
         return False
-    return ":" in called[0] or bool(_CHANGE.match(rest) or _STRIKE.match(rest)) or is_book_talk(rest, ENGLISH)
+    said = addressed(talk, rest)
+    told = not said.text or _CHANGE.match(said.text) or _STRIKE.match(said.text) or is_line(said)
+    return ":" in called[0] or bool(told)
 
 
 def is_meant(talk: Talk) -> bool:
     """Whether words that answer nothing are for the book.
 
-    While a case is open only what names running hours: the rest may well be about the case.
+    While a case is open only what names running hours, or the bike before all else: the rest may well be
+    about the case.
     """
-    text = talk.heard.text
-    if is_called(text):
-        return True
-    if not is_book_talk(text, ENGLISH):
+    if not _is_line(talk):
         return False
-    if talk.flow is None or talk.state.ended is not None:
+    said = addressed(talk, talk.heard.text)
+    if is_called(talk) or talk.flow is None or talk.state.ended is not None or said.ahead:
         return True
-    lines = read_line(text, ENGLISH, talk.now)
-    return not isinstance(lines, Trouble) and any(line.hours for line in lines)
+    lines = read_line(said.text, ENGLISH, talk.now)
+    return not isinstance(lines, Trouble) and any(line.hours or line.km for line in lines)
+
+
+def interrupts(talk: Talk) -> bool:
+    """Whether words at a question that takes any words are a line of the book, and so no answer to it."""
+    return talk.asked is not None and talk.asked.what in ANY_WORDS and _is_line(talk)
+
+
+def _is_line(talk: Talk) -> bool:
+    return is_called(talk) or is_line(addressed(talk, talk.heard.text))
 
 
 # --- what is asked for -----------------------------------------------------------------------
 
 
 def book(talk: Talk, rest: str) -> After:
-    """'book' shows it, 'book oil change at 54.5' writes, 'book change 3: ...' and 'book strike 3' mend."""
+    """'book' shows it, 'book oil change at 54.5' writes, 'book change 3: ...' and 'book strike 3' mend.
+
+    The name of a bike may stand with each of them.
+    """
     text = _CALLED.sub("", talk.heard.text.strip(), count=1).strip()
-    if not text:
-        return _show(talk)
-    if changed := _CHANGE.match(text):
-        return _change(talk, int(changed[1]), changed[2])
-    if struck := _STRIKE.match(text):
-        return _change(talk, int(struck[1]), "")
+    said = addressed(talk, text)
+    if not said.text:
+        return _show(talk, said.bike)
+    if changed := _CHANGE.match(said.text):
+        return _change(talk, said, int(changed[1]), changed[2])
+    if struck := _STRIKE.match(said.text):
+        return _change(talk, said, int(struck[1]), "")
     return propose(talk, text)
 
 
 def trend(talk: Talk, rest: str) -> After:
-    """'trend' in words, 'trend numbers' with its figures."""
-    bike = _bike(talk, talk.heard.text)
+    """'trend' in words, 'trend numbers' with its figures; of the bike that is named with it."""
+    text = _TREND.sub("", talk.heard.text, count=1)
+    bike = addressed(talk, _NUMBERS.sub("", text)).bike
+    if bike is None and len(talk.desk.bikes) > 1:
+        talk.say("book.which_trend")
+        return _after(talk)
     kept = talk.desk.books(bike.id) if bike else Book()
     looks = recent_intervals(kept)
     if not looks:
         talk.say("book.no_trend")
         return _after(talk)
     judged = judge(looks)
-    if _FIGURES & set(tokens(talk.heard.text)):
+    if _NUMBERS.search(text):
         talk.tell(_history(talk, numbers(judged, talk.words)))
     else:
         talk.tell(_history(talk, tell(judged, talk.words)))
@@ -99,23 +121,46 @@ def trend(talk: Talk, rest: str) -> After:
     return _after(talk)
 
 
-def propose(talk: Talk, text: str, replaces: int = 0) -> After:
+def propose(talk: Talk, text: str) -> After:
     """Read a line and read it back; nothing is written before the yes."""
-    new, text = _new_bike(talk, text)
-    bike = None if new else _bike(talk, text)
-    if not talk.owns and bike is None:
+    return _propose(talk, addressed(talk, text))
+
+
+def _propose(talk: Talk, said: Addressed, replaces: int = 0) -> After:
+    if not talk.owns and said.bike is None:
         talk.say("holding.other_bike")
         return _after(talk)
-    last = bike.shown if bike and not replaces else None  # an older line may well lie below the newest
-    lines = read_line(_without_name(text, bike), ENGLISH, talk.now, last)
+    bike = None if replaces else said.bike  # an older line may well lie below the newest reading
+    last, last_km = (bike.shown, bike.shown_km) if bike else (None, None)
+    far = "mi" if _units(talk) == "imperial" else "km"
+    lines = read_line(said.text, ENGLISH, talk.now, last, last_km, far)
     if isinstance(lines, Trouble):
         talk.tell(_info(talk, say_trouble(lines, talk.words)))
         return _after(talk)
-    extra = (str(replaces), *(line.model_dump_json() for line in _with_photo(lines, talk.heard.file)))
-    again = talk.asked.id if talk.asked and talk.asked.what == "book" else ""  # whose line this one replaces
-    id = bike.id if bike else new or again or talk.state.bike or ""
+    fresh = tuple(_with_photo(lines, talk.heard.file))
+    id, waiting = _beside_the_open(talk, said.id or talk.state.bike or "", fresh, replaces)
+    extra = (str(replaces), *(line.model_dump_json() for line in (*waiting, *fresh)))
     _put(talk, "book" if id else "book_bike", id, extra)
     return ""
+
+
+def _beside_the_open(talk: Talk, id: str, fresh: Sequence[Any], replaces: int) -> tuple[str, Sequence[Any]]:
+    """Whose book it is, and the lines that wait for their yes already and stay beside these.
+
+    One of the same kind gives way, since the new one puts it right; of what there may be several of,
+    none does. What waits for another bike is said to be left.
+    """
+    asked = talk.asked
+    if asked is None or asked.what not in ASKED or asked.extra[0] != "0" or replaces:
+        return id, ()
+    waiting = _revived(asked.extra)
+    id = id or asked.id
+    if asked.id and id != asked.id:
+        told = " ".join(say_line(line, talk.words, _units(talk)) for line in waiting)
+        talk.say("book.left", was=told, name=_name(talk, asked.id))
+        return id, ()
+    kinds = {line.kind for line in fresh} - SEVERAL
+    return id, [line for line in waiting if line.kind not in kinds]
 
 
 def _with_photo(lines: Sequence[Any], file: str) -> Sequence[Any]:
@@ -132,16 +177,19 @@ def _with_photo(lines: Sequence[Any], file: str) -> Sequence[Any]:
     return out
 
 
-def _change(talk: Talk, place: int, text: str) -> After:
+def _change(talk: Talk, said: Addressed, place: int, text: str) -> After:
     """Another line in the place of one, or (no text) none."""
-    bike = _bike(talk, text)
+    bike = said.bike
     lines = talk.desk.books(bike.id).lines if bike else ()
+    if bike is None and len(talk.desk.bikes) > 1:
+        talk.say("book.which_empty")
+        return _after(talk)
     if bike is None or not 1 <= place <= len(lines):
         talk.say("book.no_line", n=place)
         return _after(talk)
     number = lines[place - 1].number
     if text.strip():
-        return propose(talk, text, number)
+        return _propose(talk, Addressed(bike, "", text), number)
     _put(talk, "book", bike.id, (str(number),))
     return ""
 
@@ -152,55 +200,17 @@ def _put(talk: Talk, what: Any, id: str, extra: tuple[str, ...]) -> None:
     talk.tell(put_book(talk, step) if what == "book" else put_book_bike(talk, step))
 
 
-# --- which bike ------------------------------------------------------------------------------
-
-
-def _bike(talk: Talk, text: str) -> BikeCard | None:
-    """The bike that is named, else that of the case, else the only one; for a mechanic that of the case."""
-    bikes, said = talk.desk.bikes, tokens(text)
-    if talk.holds:
-        return _card(talk, talk.state.bike or "")
-    named = [b for b in bikes if _holds(said, tokens(b.nickname))]
-    here = [b for b in bikes if b.id == talk.state.bike]
-    found = named if len(named) == 1 else here or (list(bikes) if len(bikes) == 1 else [])
-    return found[0] if found else None
-
-
-def _new_bike(talk: Talk, text: str) -> tuple[str, str]:
-    """'Goat: hours 9' where no Goat is known: a new bike, and the line without its name."""
-    named = None if talk.holds else _NAMED.match(text)
-    if named is None or not is_book_talk(named[2], ENGLISH) or is_book_talk(f"{named[1]} 1 h", ENGLISH):
-        return "", text
-    name = " ".join(named[1].split())
-    known = any(bike.is_called(name) for bike in talk.desk.bikes)
-    return ("", text) if known else (f"{NEW}{name}", named[2])
-
-
-def _holds(said: Sequence[str], name: Sequence[str]) -> bool:
-    places = range(len(said) - len(name) + 1)
-    return bool(name) and any(tuple(said[i : i + len(name)]) == tuple(name) for i in places)
-
-
-def _without_name(text: str, bike: BikeCard | None) -> str:
-    """The bike's name is no part of the line."""
-    if bike is None or not _holds(tokens(text), tokens(bike.nickname)):
-        return text
-    name = re.escape(bike.nickname)
-    return re.sub(rf"(?:\b(?:for|of|on)\s+)?(?<!\w){name}(?!\w)[\s:,.-]*", "", text, flags=re.IGNORECASE)
-
-
 # --- put and answered ------------------------------------------------------------------------
 
 
 def put_book(talk: Talk, step: Next) -> Message:
     """The read-back, with the bike's name and the line that would go."""
     words = talk.words
-    bike = _card(talk, step.id)
-    name = bike.nickname if bike else step.id.removeprefix(NEW) or talk.state.nickname
+    name = _name(talk, step.id)
     old = _standing(talk, step.id, int(step.extra[0])) if step.extra[0] != "0" else None
-    was = say_line(old.line, words) if old else ""
+    was = say_line(old.line, words, _units(talk)) if old else ""
     lines = _revived(step.extra)
-    said = say_back(lines, words, units_of({**talk.desk.settings, **talk.state.settings})) if lines else ""
+    said = say_back(lines, words, _units(talk)) if lines else ""
     lead = [words.say("book.for", name=name)] if name else []
     if old:
         lead.append(words.say("book.instead" if lines else "book.strike", was=was))
@@ -221,15 +231,21 @@ def put_book_bike(talk: Talk, step: Next) -> Message:
 def name_its_bike(talk: Talk, asked: Asked, reading: Reading) -> bool:
     """Whose book it is: one of his bikes, or a new one as it was typed."""
     said = " ".join(talk.heard.text.split())
-    id = reading.id if isinstance(reading, Chosen) else ""
-    known = [b for b in talk.desk.bikes if b.id == id or b.is_called(said)]
-    if known:
-        _put(talk, "book", known[0].id, asked.extra)
-        return True
-    if not any(ch.isalnum() for ch in said) or len(said) > NAME_LONGEST:
-        return False
-    _put(talk, "book", f"{NEW}{said}", asked.extra)
+    if known := picked(talk.desk.bikes, said, reading):
+        _put(talk, "book", known.id, asked.extra)
+    elif wrong := no_name(talk, said):
+        talk.say(wrong, said=said)
+        _put(talk, "book_bike", "", asked.extra)
+    else:
+        _put(talk, "book", f"{NEW}{said}", asked.extra)
     return True
+
+
+def no_name(talk: Talk, said: str) -> str:
+    """Why words are no name of a bike, as a key of the wording; "" when they may be one."""
+    if len(said) > NAME_LONGEST:
+        return "bike.too_long"
+    return "bike.no_name" if is_nod(talk) or not any(ch.isalnum() for ch in said) else ""
 
 
 def answer_book(talk: Talk, asked: Asked, reading: Reading) -> bool:
@@ -250,10 +266,8 @@ def _write(talk: Talk, bike: str, extra: tuple[str, ...]) -> None:
     new = bike.removeprefix(NEW) if bike.startswith(NEW) else ""
     bike = "" if new else bike or talk.state.bike or ""
     before = talk.desk.books(bike) if bike else Book()
-    card = _card(talk, bike)
-    name = card.nickname if card else new or talk.state.nickname
     talk.emit(BookWritten(bike=bike, name=new, lines=tuple(extra[1:]), replaces=replaces))
-    talk.say("book.written" if lines else "book.struck", name=name)
+    talk.say("book.written" if lines else "book.struck", name=_name(talk, bike or f"{NEW}{new}"))
     _follow_up(talk, _grown(before, lines, replaces, talk), lines)
 
 
@@ -282,8 +296,9 @@ def _follow_up(talk: Talk, kept: Book, lines: Sequence[Any]) -> None:
         _send_on(talk, past_limit(finds), judged.direction if judged else "first")
     if any(isinstance(line, Lab) for line in lines):
         talk.tell(_history(talk, "\n".join(tell_lab(kept, talk.words))))
-    if any(isinstance(line, Meter) for line in lines):
-        talk.say("book.meter.kept")
+    for line in lines:
+        if isinstance(line, Meter | Odometer):
+            talk.say(f"book.{line.kind}.kept")
 
 
 def _send_on(talk: Talk, past: Past | None, direction: Direction) -> None:
@@ -300,12 +315,11 @@ def _send_on(talk: Talk, past: Past | None, direction: Direction) -> None:
 # --- shown -----------------------------------------------------------------------------------
 
 
-def _show(talk: Talk) -> After:
+def _show(talk: Talk, bike: BikeCard | None) -> After:
     """The newest lines with their numbers, hours on the oil, and how to write."""
-    bike = _bike(talk, talk.heard.text)
     kept = talk.desk.books(bike.id) if bike else Book()
     if bike is None or not kept.lines:
-        talk.say("book.which_empty" if len(talk.desk.bikes) > 1 else "book.empty")
+        talk.say("book.which_empty" if bike is None and len(talk.desk.bikes) > 1 else "book.empty")
         return _after(talk)
     talk.tell(_history(talk, "\n".join(_page(talk, bike, kept))))
     return _after(talk)
@@ -318,10 +332,13 @@ def _page(talk: Talk, bike: BikeCard, kept: Book) -> Iterator[str]:
     if left > 0:
         yield words.count("book.earlier", left)
     for n, row in list(enumerate(kept.lines, 1))[-SHOWN:]:
-        yield words.say("book.line", n=n, day=row.day, line=say_line(row.line, words))
+        yield say_row(n, row, words, _units(talk))
     on_oil = oil_hours(kept)
     if on_oil is not None:
         yield words.say("book.on_oil", hours=figure(on_oil))
+    far_on_oil = oil_km(kept)
+    if far_on_oil is not None:
+        yield words.say("book.on_oil.km", km=distance(far_on_oil, _units(talk)))
     yield words.say("book.how")
 
 
@@ -333,6 +350,10 @@ def _after(talk: Talk) -> After:
     return "again" if talk.asked is not None else ""
 
 
+def _units(talk: Talk) -> Units:
+    return units_of({**talk.desk.settings, **talk.state.settings})
+
+
 def _info(talk: Talk, text: str, signal: Any = None) -> Message:
     return plain(talk.words, text, kind="info", signal=signal)
 
@@ -342,8 +363,10 @@ def _history(talk: Talk, text: str) -> Message:
     return plain(talk.words, text, kind="record")
 
 
-def _card(talk: Talk, id: str) -> BikeCard | None:
-    return next((bike for bike in talk.desk.bikes if bike.id == id), None)
+def _name(talk: Talk, id: str) -> str:
+    """What a bike is called, a new one too; "" for one that is not named yet."""
+    card = next((bike for bike in talk.desk.bikes if bike.id == id), None)
+    return card.nickname if card else id.removeprefix(NEW) or talk.state.nickname
 
 
 def _standing(talk: Talk, bike: str, number: int) -> Standing | None:

@@ -78,6 +78,12 @@ def hear_complaint(talk: Talk) -> None:
         talk.unsaid = _stop_at_once(talk, found)
 
 
+def warn_at_once(talk: Talk) -> None:
+    """Stops that words for something else than the case make true are said all the same."""
+    if talk.flow is not None:
+        _stop_at_once(talk, claims(talk.flow, talk, talk.heard.text))
+
+
 def _stop_at_once(talk: Talk, found: tuple[str, ...]) -> tuple[str, ...]:
     """Stops that the claims alone make true are raised before the claims act; those are left to confirm.
 

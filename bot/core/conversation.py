@@ -39,10 +39,12 @@ from bot.core import (
 )
 from bot.core.agenda import Next
 from bot.core.answers import IN_WORDS, as_written, read
-from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid
+from bot.core.book_draft import SHOWN
+from bot.core.book_say import cut
+from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid, warn_at_once
 from bot.core.desk import Desk
 from bot.core.events import Heard, Noted, SettingTold, WasAsked, WasHeard, Withdrawn
-from bot.core.hearing import offer
+from bot.core.hearing import is_nod, offer
 from bot.core.messages import Message
 from bot.core.moves import MOVES, Move
 from bot.core.offers import (
@@ -62,7 +64,6 @@ from bot.core.offers import (
 from bot.core.overview import View, begins_new, overview
 from bot.core.putting import PUT
 from bot.core.settling import settle, upcoming
-from bot.core.spoken import tokens
 from bot.core.state import BESIDE, FOLLOWING, OWN_WORDS, STILL_ASKED, Asked, State
 from bot.core.talk import Talk
 from bot.core.told import pick
@@ -79,6 +80,8 @@ class Turn:
 
 
 LONG_PAUSE = timedelta(hours=6)
+BEFORE_A_CASE = ("book", "language", "trend", "vin", "shares", "units", *holding.WORDS)
+TOLD_ONCE = ("confirm", "which", "slip")  # questions that follow from what was said, and not from the case
 
 # --- the table -------------------------------------------------------------------------------
 
@@ -224,6 +227,9 @@ def _take_words(talk: Talk) -> None:
         _control(talk, reading)
     elif asked is None or (asked.what in pause.KINDS and not pause.waits(talk)):
         _wake(talk)
+    elif isinstance(reading, Unclear) and bookkeeping.interrupts(talk):
+        warn_at_once(talk)
+        _to_the_book(talk)
     else:
         _apply(talk, reading)
 
@@ -244,8 +250,8 @@ def _take_aside(talk: Talk, asked: Asked) -> bool:
     reading = _reading(talk, offer(talk, asked, _shown(talk, asked).choices))
     if isinstance(reading, Control):
         return False
-    if asked.what == "book" and isinstance(reading, Unclear) and bookkeeping.is_meant(talk):
-        bookkeeping.book(talk, "")
+    if asked.what in bookkeeping.ASKED and isinstance(reading, Unclear) and bookkeeping.is_meant(talk):
+        _to_the_book(talk)
         return True
     if _move_aside(talk, asked, reading):
         return True
@@ -259,8 +265,26 @@ def _move_aside(talk: Talk, asked: Asked, reading: Reading) -> bool:
     """Take the answer; then the case goes on, unless something further is asked first."""
     if not _moves(talk, asked, reading):
         return False
-    _after_move(talk, asked)
+    if talk.asked is None or talk.asked.seq == asked.seq:
+        settle(talk)
+        beneath = _beneath(talk)
+        seats.put(talk, beneath) if beneath else put_next(talk)
     return True
+
+
+def _beneath(talk: Talk) -> Next | None:
+    """The question over which the book was laid, where the agenda would not put it again by itself."""
+    asks = (e.event for e in reversed(talk.state.entries) if isinstance(e.event, WasAsked))
+    last = next((ask for ask in asks if ask.seat == talk.seat and ask.what not in BESIDE), None)
+    if last is None or last.what not in TOLD_ONCE or talk.state.ended is not None:
+        return None
+    return Next(last.what, last.id, last.extra)
+
+
+def _to_the_book(talk: Talk) -> None:
+    """Words for the book; the open question comes again where none of the book's takes its place."""
+    if bookkeeping.book(talk, "") == "again":
+        put_again(talk)
 
 
 def _after_the_end(talk: Talk) -> None:
@@ -274,7 +298,7 @@ def _after_the_end(talk: Talk) -> None:
             put_next(talk)
         return
     if bookkeeping.is_meant(talk):
-        bookkeeping.book(talk, "")
+        _to_the_book(talk)
         return
     if confirming.told(talk):
         return
@@ -314,34 +338,21 @@ def _take_first_words(talk: Talk) -> None:
             _apply(talk, reading)
             return
     reading = _reading(talk)
-    if isinstance(reading, Control) and reading.name in (
-        "book",
-        "language",
-        "trend",
-        "vin",
-        "shares",
-        *holding.WORDS,
-    ):
+    if isinstance(reading, Control) and reading.name in BEFORE_A_CASE:
         _run(talk, reading)
         return
     if bookkeeping.is_meant(talk):
-        bookkeeping.book(talk, "")
+        _to_the_book(talk)
         return
     if isinstance(reading, Control) and (reading.name == "repeat" or reading.name in controls.ANYTIME):
         talk.say("help" if reading.name == "help" else "hello")
         return
-    if not any(ch.isalnum() for ch in talk.heard.text) or _is_nod(talk):
+    if not any(ch.isalnum() for ch in talk.heard.text) or is_nod(talk):
         talk.say("hello")
         return
     hear_first(talk)
     settle(talk)
     put_next(talk)
-
-
-def _is_nod(talk: Talk) -> bool:
-    """A bare yes or no where nothing was asked tells of no trouble."""
-    lists = talk.words.lists
-    return tokens(talk.heard.text) in {tokens(word) for name in ("yes", "no", "done") for word in lists[name]}
 
 
 def _apply(talk: Talk, reading: Reading) -> None:
@@ -391,7 +402,7 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         value, low, high = (f"{x:g}" for x in (reading.value, reading.low, reading.high))
         talk.say("out_of_range", value=value, low=low, high=high, unit=reading.unit)
     elif isinstance(reading, WrongUnit):
-        talk.say("wrong_unit", said=reading.said or words.say("unit_word.count"), wanted=reading.wanted)
+        _ask_in_its_unit(talk, reading)
     elif isinstance(reading, Sweeping):
         talk.say("sweeping", n=f"{reading.marks}")
     elif isinstance(reading, Ambiguous):
@@ -405,15 +416,15 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
     elif asked.what == "confirm":
         _leave_unconfirmed(talk)
         return
-    elif asked.what not in bookkeeping.ASKED and bookkeeping.is_called(talk.heard.text):
-        bookkeeping.book(talk, "")
+    elif asked.what not in bookkeeping.ASKED and bookkeeping.is_called(talk):
+        _to_the_book(talk)
         return
     elif listen_again(talk):
         settle(talk)
         put_next(talk)
         return
     elif asked.what not in bookkeeping.ASKED and bookkeeping.is_meant(talk):
-        bookkeeping.book(talk, "")
+        _to_the_book(talk)
         return
     elif confirming.told(talk):
         return
@@ -427,6 +438,16 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         else:
             talk.say("unclear", again=words.say("again"))
     put_again(talk)
+
+
+def _ask_in_its_unit(talk: Talk, reading: WrongUnit) -> None:
+    """What was told is another kind of measure than was asked for, or no count."""
+    said = cut(talk.heard.text, SHOWN)
+    if not reading.wanted:
+        talk.say("wrong_unit.count", said=said)
+        return
+    named = talk.words.texts.get(f"unit.{reading.wanted}", reading.wanted)
+    talk.say("wrong_unit", said=said, wanted=named)
 
 
 def _leave_unconfirmed(talk: Talk) -> None:
@@ -500,7 +521,7 @@ def _wake(talk: Talk) -> None:
     if taking_up.hear(talk):
         return
     if bookkeeping.is_meant(talk):
-        bookkeeping.book(talk, "")
+        _to_the_book(talk)
         return
     if not listen_again(talk):
         if confirming.told(talk):

@@ -48,7 +48,8 @@ def fold_name(name: str) -> str:
 class BikeCard:
     """A bike of this rider, with what is known of it for good. `past`: the newest earlier case.
 
-    `hours`: in all, over its meters; `shown`: what the meter showed last, a span. `vin`: its frame number.
+    `hours`: in all, over its meters; `shown`, `shown_km`: what the meters showed last, spans. `vin`: its
+    frame number.
     """
 
     id: str
@@ -58,6 +59,7 @@ class BikeCard:
     past: Past | None = None
     shown: tuple[float, float] | None = None
     vin: str = ""
+    shown_km: tuple[float, float] | None = None
 
     def taken(self) -> BikeTaken:
         """A case is about this bike, with all that is known of it."""

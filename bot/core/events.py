@@ -248,10 +248,12 @@ class LookRound(_Event):
 
 
 class LookJudged(_Event):
+    """`same`: only where nothing was mended, so that it speaks for no repair and against none."""
+
     kind: Literal["look_judged"] = "look_judged"
     plan: str
     index: int
-    verdict: Literal["clean", "less", "back"]
+    verdict: Literal["clean", "less", "same", "back"]
 
 
 class HoursRead(_Event):

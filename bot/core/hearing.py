@@ -44,6 +44,12 @@ def _of_setting(talk: Talk, setting: str, shown: tuple[Choice, ...]) -> tuple[Of
     )
 
 
+def is_nod(talk: Talk) -> bool:
+    """A bare yes, no or done: no trouble where nothing was asked, and no name of a bike."""
+    lists = talk.words.lists
+    return tokens(talk.heard.text) in {tokens(word) for name in ("yes", "no", "done") for word in lists[name]}
+
+
 def _own_words(talk: Talk, id: str) -> tuple[str, ...]:
     """Further ways to say yes, no and done where our own wording offers them."""
     lists = talk.words.lists

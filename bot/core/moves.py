@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from bot.core import plan, reasons, stops
-from bot.core.bookkeeping import NAME_LONGEST, answer_book, name_its_bike
+from bot.core.book_bikes import picked
+from bot.core.bookkeeping import answer_book, name_its_bike, no_name
 from bot.core.claims import hear_complaint
 from bot.core.closing import answer_cause, answer_outcome
 from bot.core.curing import CURED
@@ -70,21 +71,16 @@ def _spoken_of(talk: Talk) -> str:
 def name_bike(talk: Talk, asked: Asked, reading: Reading) -> bool:
     """A number or name of a known bike, or a new name as it was typed."""
     said = " ".join(talk.heard.text.split())
-    chosen = reading.id if isinstance(reading, Chosen) else ""
-    bikes = talk.desk.bikes
-    known = [b for b in bikes if b.id == chosen or b.is_called(said)]
-    known = known or [b for n, b in enumerate(bikes, 1) if said.strip("#.()") == str(n)]
+    known = picked(talk.desk.bikes, said, reading)
     if known:
-        talk.emit(known[0].taken())
-    elif not said or not any(ch.isalnum() for ch in said):
-        return False
-    elif len(said) > NAME_LONGEST:
-        talk.say("bike.too_long")
+        talk.emit(known.taken())
+    elif wrong := no_name(talk, said):
+        talk.say(wrong, said=said)
         return True
     else:
         talk.emit(BikeTaken(bike="", nickname=said))
     talk.say("bike.taken", name=talk.state.nickname)
-    past = known[0].past if known else None
+    past = known.past if known else None
     if past is not None:
         how = talk.words.say(f"ended.{past.ended}") if past.ended else talk.words.say("ended.open")
         talk.say("bike.past", title=past.title, complaint=past.complaint, how=how, date=past.at[:10])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Literal
 
 from bot.core import bookkeeping
@@ -59,16 +59,26 @@ def _tell(talk: Talk, told: Answer) -> None:
 
 
 def _reading(talk: Talk) -> bool:
-    """What the meter shows, where that was just asked for: '51 h'."""
+    """What the meter shows, where that was just asked for: '51 h', '1240 km'."""
     text = talk.heard.text
-    said = measure(text, "h", talk.words.spoken)
     bikes = {one.nickname for one in talk.desk.reminded}
-    if said is None or said.unit not in ("", "h") or len(bikes) != 1 or len(tokens(text)) > SHORT:
+    if len(bikes) != 1 or len(tokens(text)) > SHORT:
         return False
-    if talk.asked is not None and talk.asked.what not in bookkeeping.ASKED:
+    key = _key_of_meter(text, talk, bikes)
+    if key is None or (talk.asked is not None and talk.asked.what not in bookkeeping.ASKED):
         return False  # there is a question that a number may answer
-    bookkeeping.propose(talk, talk.words.say("remind.reading", bike=bikes.pop(), said=text.strip()))
+    bookkeeping.propose(talk, talk.words.say(key, bike=bikes.pop(), said=text.strip()))
     return True
+
+
+def _key_of_meter(text: str, talk: Talk, names: Collection[str]) -> str | None:
+    """Hours or a distance; a bare number is of the meter that the bike is known by, hours first."""
+    said = measure(text, "h", talk.words.spoken)
+    if said is not None and said.unit in ("", "h"):
+        far = all(b.shown is None and b.shown_km for b in talk.desk.bikes if b.nickname in names)
+        return "remind.reading.km" if far and not said.unit else "remind.reading"
+    far_said = measure(text, "km", talk.words.spoken)
+    return "remind.reading.km" if far_said is not None and far_said.unit in ("km", "mi") else None
 
 
 def _interval(talk: Talk) -> bool:

@@ -11,7 +11,7 @@ from bot.core.flow import Flow, Graded, SecondLook, Several
 from bot.core.moves import after_a_stop, basis_line, begin_looks
 from bot.core.phrases import stop_text
 from bot.core.proving import say_how_far
-from bot.core.state import State, Told
+from bot.core.state import State, Told, Watch
 from bot.core.stop_words import raise_stop
 from bot.core.talk import Talk
 
@@ -88,10 +88,11 @@ def judge_look(talk: Talk) -> bool:
     if not all(agenda.answered(talk.state, id) for id in second.asks):
         return False
     how = verdict(flow, talk.state, second)
-    if how in ("clean", "less", "same") and _stopped(talk, how, second, watch.index):
+    again = how == "same" and _was_the_same(talk.state)
+    if how in ("clean", "less", "same") and _stopped(talk, how == "clean" or again, second, watch.index):
         how = "stopped"
     steady = how == "less" or (how == "same" and not watch.for_remedy)  # nothing was mended: look on
-    outcome = "clean" if how == "clean" else "less" if steady else "back"
+    outcome = how if how == "clean" or steady else "back"
     talk.emit(LookJudged(plan=watch.plan, index=watch.index, verdict=outcome))  # type: ignore[arg-type]
     if how == "clean":
         talk.say("watch.clean", basis=basis_line(talk, second))
@@ -99,18 +100,34 @@ def judge_look(talk: Talk) -> bool:
             say_how_far(talk, second)
         _go_on(talk, second, watch.plan, watch.index + 1, watch.for_remedy)
     elif steady:
-        meaning = second.meanings.less if how == "less" else second.meanings.same
-        talk.say(f"watch.{how}", meaning=meaning)
-        _go_on(talk, second, watch.plan, watch.index, watch.for_remedy)
+        _look_on(talk, second, watch, how, again)
     else:
         _come_back(talk, second, how, watch.for_remedy)
     return True
 
 
-def _stopped(talk: Talk, how: str, second: SecondLook, index: int) -> bool:
+def _was_the_same(state: State) -> bool:
+    """Whether this look came out the same when it was made before: a third time would tell nothing new."""
+    if state.watch is None or not state.judged:
+        return False
+    _, last = state.judged[-1]
+    return (last.plan, last.index, last.verdict) == (state.watch.plan, state.watch.index, "same")
+
+
+def _look_on(talk: Talk, second: SecondLook, watch: Watch, how: str, again: bool) -> None:
+    """The same look once more; the next one after that; and behind the last one the case is at rest."""
+    if again and watch.index + 1 >= len(second.looks):
+        talk.emit(Ended(how="released"))
+        talk.say("watch.steady", name=talk.state.nickname or talk.state.title)
+        return
+    talk.say(f"watch.{how}", meaning=second.meanings.less if how == "less" else second.meanings.same)
+    _go_on(talk, second, watch.plan, watch.index + again, watch.for_remedy)
+
+
+def _stopped(talk: Talk, moves_on: bool, second: SecondLook, index: int) -> bool:
     """Whether a stop stands that the oil alone does not speak of: then nothing is proved by it."""
     standing = talk.state.of_the_bike
-    last = how == "clean" and index + 1 >= len(second.looks)
+    last = moves_on and index + 1 >= len(second.looks)
     return bool(standing) if last else any("running" in stop.bars for stop in standing)
 
 

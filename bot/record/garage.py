@@ -78,8 +78,12 @@ class Garage(Opened):
         reading = self.last_reading(str(row["id"]))
         hours = None if reading is None else sum(reading.total) / 2
         shown = None if reading is None else (reading.low, reading.high)
+        far = self.last_reading(str(row["id"]), "distance")
+        shown_km = None if far is None else (far.low, far.high)
         told = json.loads(row["traits"])
-        return BikeCard(str(row["id"]), row["nickname"], told, hours, shown=shown, vin=row["vin"])
+        return BikeCard(
+            str(row["id"]), row["nickname"], told, hours, shown=shown, vin=row["vin"], shown_km=shown_km
+        )
 
     def know_traits(self, bike: str, traits: Mapping[str, str | None]) -> None:
         """Keep traits of a bike for good; None forgets one."""

@@ -21,7 +21,7 @@ from bot.core.events import (
 from bot.core.messages import Message
 from bot.core.state import State
 from bot.record.cases import Person
-from bot.record.garage import FallingReadingError
+from bot.record.garage import FallingReadingError, MeterKind
 from bot.record.post import Incoming, Priority
 from bot.record.store import Store
 
@@ -115,25 +115,38 @@ def _write(store: Store, step: Step, entry: Entry) -> Iterator[FallingReadingErr
     from bot.core.book_entries import LINE
 
     replaces = event.replaces or None
-    read = not replaces
+    told: dict[MeterKind, bool] = dict.fromkeys(METERS, not replaces)
     for old in store.book_of(bike, upto=replaces, after=replaces - 1) if replaces else ():
-        if old.line is not None and old.line.hours:
-            read = store.unread(bike, *old.line.hours)
+        for kind, span in _shown(old.line).items():
+            told[kind] = store.unread(bike, *span, kind)
     for line in [LINE.validate_json(text) for text in event.lines] or [None]:
         store.write_book(bike, line, entry.at, case=step.case, replaces=replaces)
         replaces = None
-        if line is not None and read:
-            yield from _read_meter(store, bike, line, entry)
+        for kind in METERS if line is not None else ():
+            if told[kind]:
+                yield from _read_meter(store, bike, line, entry, kind)
 
 
-def _read_meter(store: Store, bike: str, line: Any, entry: Entry) -> Iterator[FallingReadingError]:
-    """What a line says that the meter showed; one of an earlier day stands in the book only."""
+METERS: Mapping[MeterKind, str] = {"hours": "meter", "distance": "odometer"}  # with the line that fits one
+
+
+def _shown(line: Any) -> dict[MeterKind, tuple[float, float]]:
+    """What a line says that the meters showed; none for no line."""
+    told = {"hours": line.hours, "distance": line.km} if line is not None else {}
+    return {kind: told[kind] for kind in METERS if told.get(kind)}
+
+
+def _read_meter(
+    store: Store, bike: str, line: Any, entry: Entry, kind: MeterKind
+) -> Iterator[FallingReadingError]:
+    """What a line says that a meter showed; one of an earlier day stands in the book only."""
     earlier = bool(line.date) and line.date < entry.at[:10]
+    span = _shown(line).get(kind)
     try:
-        if line.hours and not earlier:
-            store.read_meter(bike, line.hours[0], line.hours[1], entry.at)
-        if line.kind == "meter":
-            store.fit_meter(bike, entry.at, shows=line.shows)
+        if span and not earlier:
+            store.read_meter(bike, *span, entry.at, kind=kind)
+        if line.kind == METERS[kind]:
+            store.fit_meter(bike, entry.at, shows=line.shows, kind=kind)
     except FallingReadingError as fell:
         yield fell
 

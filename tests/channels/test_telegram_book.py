@@ -80,3 +80,14 @@ def test_a_word_in_a_group_shows_no_book_either(
         assert "flakes" not in text
         assert "pieces" not in text
         assert "Read it in private" in text
+
+
+def test_the_commands_take_the_name_of_a_bike(bot: Running, robin: Person, telegram: TelegramServer) -> None:
+    write(robin)
+    say(robin, "Mule: hours 9")
+    press(robin, "1 Yes, write it")
+    assert "Book of Pepper" in say(robin, "/book Pepper")[-1].text
+    assert "Book of Mule" in say(robin, "/book Mule")[-1].text
+    assert "Which bike" in say(robin, "/trend")[-1].text
+    assert "Rising" in say(robin, "/trend Pepper")[0].text
+    telegram.wait_for(lambda: telegram.calls_of("sendPhoto"), 20, "the picture")

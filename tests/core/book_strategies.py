@@ -8,6 +8,7 @@ from typing import Any, get_args
 from hypothesis import strategies as st
 
 from bot.core.book_entries import (
+    Distance,
     Find,
     Form,
     Hours,
@@ -17,6 +18,7 @@ from bot.core.book_entries import (
     Metal,
     Meter,
     Note,
+    Odometer,
     OilChange,
     Part,
     Ride,
@@ -53,7 +55,9 @@ def finds() -> st.SearchStrategy[Find]:
 
 def lines() -> st.SearchStrategy[Any]:
     """Any line of any kind."""
-    every: dict[str, Any] = {"hours": st.none() | spans(), "date": st.none() | DAYS, "note": TEXTS}
+    every: dict[str, Any] = {
+        "hours": st.none() | spans(), "km": st.none() | spans(), "date": st.none() | DAYS, "note": TEXTS,
+    }  # fmt: skip
     found = st.none() | st.lists(finds(), max_size=3).map(tuple)
     filters, screens = st.sampled_from(["changed", "kept", ""]), st.sampled_from(["cleaned", "left", ""])
     ppm = st.dictionaries(st.sampled_from(["Fe", "Cu", "Al", "K"]), TENTHS, min_size=1)
@@ -61,7 +65,9 @@ def lines() -> st.SearchStrategy[Any]:
         st.builds(OilChange, oil=TEXTS, filter=filters, screen=screens, found=found, **every),
         st.builds(Look, cleaned=screens, found=found, **every),
         st.builds(Hours, **{**every, "hours": spans()}),
+        st.builds(Distance, **{**every, "km": spans()}),
         st.builds(Meter, shows=TENTHS, **every),
+        st.builds(Odometer, shows=TENTHS, **every),
         st.builds(Part, what=TEXTS, price=st.none() | TENTHS, currency=TEXTS, **every),
         st.builds(Work, what=TEXTS, opened=st.booleans(), **every),
         st.builds(Ride, ridden=spans(), ride=TEXTS, **every),
@@ -86,7 +92,8 @@ def _said_find(form: Any, count: Any, **more: Any) -> Find:
 def said_lines() -> st.SearchStrategy[Any]:
     """Lines that hold no free text, so that all of them is in their read-back."""
     hours = spans(st.integers(1, 3000).map(lambda tenths: tenths / 10))
-    every: dict[str, Any] = {"date": st.none() | DAYS}
+    far = spans(st.integers(1, 300_000).map(lambda tenths: tenths / 10))
+    every: dict[str, Any] = {"km": st.none() | far, "date": st.none() | DAYS}
     sizes = st.none() | st.integers(1, 300).map(lambda tenths: tenths / 10)
     find = st.builds(
         _said_find, form=FORMS, count=_said_counts(), metal=METALS, magnet=MAGNETS, biggest=sizes,
@@ -107,7 +114,9 @@ def said_lines() -> st.SearchStrategy[Any]:
         ),
         st.builds(Look, hours=hours, cleaned=screens, found=found, **every),
         st.builds(Hours, hours=hours, **every),
-        st.builds(Meter, hours=st.none() | hours, shows=TENTHS, **every),
+        st.builds(Distance, **{**every, "km": far}),
+        st.builds(Meter, hours=st.none() | hours, shows=TENTHS, date=every["date"]),
+        st.builds(Odometer, km=st.none() | far, shows=TENTHS, date=every["date"]),
         st.builds(Part, hours=hours, what=parts, price=TENTHS, currency=money, **every),
         st.builds(Work, hours=hours, what=works, **every),
         st.builds(Work, hours=hours, what=opened, opened=st.just(True), **every),

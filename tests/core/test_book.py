@@ -83,6 +83,27 @@ def test_running_hours_do_not_fall_because_of_an_about() -> None:
     assert found.fallen == ()
 
 
+def test_an_exact_reading_ends_what_an_about_had_left_open() -> None:
+    """About 70 is 56 to 84; on a later day exactly 75. At 70 it was no more than 75, and now it is 75."""
+    found = book(Hours(hours=at(50)), Hours(hours=at(56, 84)), Hours(hours=at(75)))
+    assert total(found) == (75, 75)
+    assert [row.place.total for row in found.lines if row.place] == [(50, 50), (56, 75), (75, 75)]
+    assert found.fallen == ()
+
+
+def test_hours_on_the_oil_are_as_sure_as_the_readings_at_both_ends() -> None:
+    found = book(OilChange(hours=at(60)), Hours(hours=at(56, 84)), Hours(hours=at(75)))
+    assert oil_hours(found) == (15, 15)
+    found = book(OilChange(hours=at(56, 84)), Hours(hours=at(75)))
+    assert oil_hours(found) == (0, 19)  # 75 - 75 to 75 - 56
+
+
+def test_a_second_about_narrows_the_first() -> None:
+    """40 to 60, then 45 to 55: now 45 to 55, and before no more than 55."""
+    found = book(Hours(hours=at(40, 60)), Hours(hours=at(45, 55)))
+    assert [row.place.total for row in found.lines if row.place] == [(40, 55), (45, 55)]
+
+
 def test_a_reading_below_the_last_is_told() -> None:
     assert book(Hours(hours=at(54.5)), Hours(hours=at(45))).fallen == (2,)
 
@@ -174,7 +195,7 @@ def test_an_about_makes_the_hours_a_span() -> None:
 
 def test_hours_of_an_interval_are_never_none_at_all() -> None:
     found = intervals(book(OilChange(hours=at(40, 60)), OilChange(hours=at(55), found=(flakes(2),))))
-    assert [each.hours for each in found] == [(0.1, 20)]  # the second was at 55 to 60
+    assert [each.hours for each in found] == [(0.1, 15)]  # the first was at 40 to 55
 
 
 @pytest.mark.parametrize(("work", "fresh"), [(50, [True]), (53, [True]), (55, [False]), (49, [False])])

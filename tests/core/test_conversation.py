@@ -5,11 +5,22 @@ from __future__ import annotations
 import pytest
 
 from bot.core.conversation import TABLE, draw_table
-from bot.core.events import AccessOpened, Answered, Noted
+from bot.core.events import (
+    AccessOpened,
+    Answered,
+    BikeTaken,
+    FlowChosen,
+    Noted,
+    Opened,
+    TraitTold,
+    WasAsked,
+    WatchSet,
+)
+from bot.core.flow import read
 from bot.core.moves import MOVES
 from bot.core.putting import PUT
-from tests.core.chat import Chat
-from tests.rattle import FLOW
+from tests.core.chat import HASH, Chat
+from tests.rattle import FLOW, RATTLE, Diary
 
 TO_THE_SEARCH = ("it rattles", "no knock", "Goat", "by foot", "all of them cling", "garage", "4")
 
@@ -376,3 +387,74 @@ def test_a_contradiction_between_two_ranks_is_asked_about_once() -> None:
     talk.talk("soft")
     assert talk.asked[0] != "which"
     assert [t.event.ask for t in talk.state.answers if t.event.rank == 2][-1] == "feel"
+
+
+@pytest.mark.parametrize("said", ["3 h", "5 mm", "a pinch"])
+def test_a_count_told_in_another_measure_is_asked_for_as_a_number(said: str) -> None:
+    talk = Chat(read({**RATTLE, "opening": ["amount"]})).talk("it rattles", "no knock", "Goat", "by foot")
+    talk.say(said)
+    assert f"I need a count here, a plain number like 6; '{said}' is another kind of measure." in talk.said
+    assert talk.asked == ("question", "amount")
+
+
+def test_hours_told_in_another_measure_are_asked_for_by_name() -> None:
+    talk = Chat(read({**RATTLE, "opening": ["meter"]})).talk("it rattles", "no knock", "Goat", "by foot")
+    assert talk.asked == ("question", "meter")
+    talk.say("3 mm")
+    assert "I need that in hours; '3 mm' is another kind of measure." in talk.said
+
+
+# --- a harmless cause that is only watched -------------------------------------------------------
+
+
+def watched() -> Chat:
+    """Some bits that no magnet takes, as ordinary fines; two looks to come, after 30 min and after 2 h."""
+    diary = Diary().add(Opened(complaint="it rattles"))
+    diary.add(FlowChosen(flow="rattle", hash=HASH, title="Something rattles"))
+    diary.add(BikeTaken(bike="b1", nickname="Goat")).add(TraitTold(trait="starter", answer="kick"))
+    diary.answer("knock", "no").answer("amount", "some").answer("magnet", "none")
+    diary.add(WatchSet(plan="debris", index=0, for_remedy="", from_hours=None))
+    asked = WasAsked(seat="rider", what="second_look", id="debris", extra=("0",))
+    return Chat(FLOW, state=diary.add(asked).state)
+
+
+SAME = ("1", "6 to 20", "none clings")
+
+
+def test_a_look_that_comes_out_the_same_is_made_once_more() -> None:
+    talk = watched().talk(*SAME)
+    assert "wait" in talk.said
+    assert talk.asked == ("second_look", "debris")
+    assert talk.state.watch is not None
+    assert talk.state.watch.index == 0
+
+
+def test_the_same_at_every_look_ends_with_the_plan_and_says_how_to_go_on() -> None:
+    """By hand: each of the two looks is made twice; after the fourth round another one tells nothing."""
+    talk = watched()
+    for index in (0, 0, 1, 1):
+        assert talk.state.watch is not None
+        assert talk.state.watch.index == index
+        talk.talk(*SAME)
+    assert talk.state.ended is not None
+    assert talk.state.ended.how == "released"
+    assert talk.asked[0] == "none"
+    assert "another such look tells no more" in talk.said
+    assert "write again" in talk.said
+
+
+def test_what_grows_less_is_looked_at_again_however_often() -> None:
+    talk = watched().talk(*SAME, "1", "5 or fewer", "none clings")
+    assert talk.state.watch is not None
+    assert talk.state.watch.index == 1
+    talk.talk(*SAME)  # more than at the last look
+    assert [r.why for _, r in talk.state.reopened] == ["more"]
+
+
+def test_the_same_at_the_last_look_closes_nothing_under_a_stop() -> None:
+    talk = watched()
+    for _ in range(3):
+        talk.talk(*SAME)
+    talk.talk("change knock", "it knocks", "6 to 20")
+    assert talk.stops == {"big-knock"}
+    assert talk.state.ended is None

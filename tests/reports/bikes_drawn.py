@@ -1,6 +1,6 @@
 """Four invented bikes whose trend is drawn, and the command that draws them for a look.
 
-`python -m tests.reports.bikes_drawn FOLDER` writes their pictures there, in few colours.
+`python -m tests.reports.bikes_drawn FOLDER` writes their pictures there.
 """
 
 from __future__ import annotations
@@ -96,4 +96,4 @@ def few_colours(png: bytes, colours: int = 64) -> bytes:
 
 if __name__ == "__main__":
     for name, one in drawn():
-        Path(sys.argv[1], f"trend-{name}.png").write_bytes(few_colours(draw(one)))
+        Path(sys.argv[1], f"trend-{name}.png").write_bytes(draw(one))

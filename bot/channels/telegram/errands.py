@@ -55,7 +55,7 @@ class Errands(Hearing):
         elif doing is not None:
             doing(update, came)
         elif came.command in SAID:
-            self._hear(update, came, text=self._control(came, SAID[came.command]))
+            self._hear(update, came, text=f"{self._control(came, SAID[came.command])} {came.text}".strip())
         elif came.private:
             self._answer(update, came, self._say("telegram.no_command"))
         else:  # it may be meant for another bot of the group
@@ -148,11 +148,13 @@ class Errands(Hearing):
             line = self.store.case(case) if case is not None else None
             bikes = self.store.bikes_of(person) if line is None or line.person == person else ()
             here = line.bike if line else None
-            bike = next((b.id for b in bikes if b.id == here or len(bikes) == 1), None if bikes else here)
+            named = next((b.id for b in bikes if b.is_called(came.text)), None)
+            alone = next((b.id for b in bikes if b.id == here or len(bikes) == 1), None if bikes else here)
+            bike = named or alone
             if bike is not None and turn.has_trend(self.store, bike):
                 told = {"chat": came.chat, "bike": bike}
                 self.store.ask_job("trend", told, person, turn.stamp(self.clock()))
-            self._hear(update, came, text=self._control(came, "trend"))
+            self._hear(update, came, text=f"{self._control(came, 'trend')} {came.text}".strip())
 
     def _pdf(self, update: int, came: Came) -> None:
         """The sheet of the case in hand as a document, when it is made."""
