@@ -10,7 +10,7 @@ from bot.core import events, odds
 from bot.core.book import Book, recent_intervals
 from bot.core.events import Role
 from bot.core.flow import Flow
-from bot.core.history import Clock, clock
+from bot.core.history import Clock, acting, clock
 from bot.core.reasons import misfit, named_cause
 from bot.core.standing import of_unlisted, standings
 from bot.core.state import State, Stop
@@ -20,7 +20,7 @@ from bot.core.trend_words import tell
 from bot.core.words import Words
 from bot.reports import mechanics, work
 from bot.reports.ahead import Ahead
-from bot.reports.findings import answer_text, brief, tell_findings, tell_skipped, tell_traits
+from bot.reports.findings import answer_text, brief, spoken, tell_findings, tell_skipped, tell_traits
 from bot.reports.orders import order_list
 from bot.reports.sheet import Facts, FileLine, NoteLine, StopLine, TrendLine, Voice
 from bot.reports.suspects import READING_ORDER, tell_suspects
@@ -65,7 +65,7 @@ def facts(
         unlisted_standing=of_unlisted(now, before),
         fixed=now.fixed,
         misfit=misfit(flow, state),
-        stops=tuple(_stops(flow, state)),
+        stops=tuple(_stops(flow, state, run)),
         repairs=tuple(work.tell_repairs(flow, state, run, now.fixed, found)),
         ahead=ahead,
         ended=state.ended.how if state.ended else "",
@@ -87,6 +87,7 @@ def facts(
         queries=tuple(mechanics.tell_queries(state, run)),
         confirmed=tuple(mechanics.tell_confirmed(flow, state, run)),
         outcome=mechanics.tell_outcome(flow, state, run),
+        in_hand=work.tell_in_hand(flow, state, run),
     )
 
 
@@ -134,13 +135,13 @@ def _about(flow: Flow, about: str) -> str:
 # --- stops -----------------------------------------------------------------------------------
 
 
-def _stops(flow: Flow, state: State) -> Iterator[StopLine]:
+def _stops(flow: Flow, state: State, run: Clock) -> Iterator[StopLine]:
     """Every stop that was raised, those that stand first."""
     for stop in sorted(state.stops, key=lambda s: bool(s.lifted_by)):
-        yield _stop(flow, state, stop)
+        yield _stop(flow, state, stop, run)
 
 
-def _stop(flow: Flow, state: State, stop: Stop) -> StopLine:
+def _stop(flow: Flow, state: State, stop: Stop, run: Clock) -> StopLine:
     rule = flow.stop_rules.get(stop.rule)
     say = rule.say if rule else ""
     return StopLine(
@@ -153,7 +154,20 @@ def _stop(flow: Flow, state: State, stop: Stop) -> StopLine:
         stands=not stop.lifted_by,
         lifted_by=_lifter(flow, stop.lifted_by),
         ran_after=tuple(went.minutes for at, went in state.went_on if at >= stop.at),
+        lifted=_lifted(state, stop, run),
+        looked_at=stop.looked_at,
     )
+
+
+def _lifted(state: State, stop: Stop, run: Clock) -> Voice | None:
+    """Who lifted a stop, and when; None while it stands."""
+    lifts = (
+        entry
+        for entry in acting(state)
+        if isinstance(entry.event, events.StopLifted) and entry.event.rule == stop.rule
+    )
+    lift = next((entry for entry in lifts if entry.seq > stop.seq), None) if stop.lifted_by else None
+    return spoken(lift, run) if lift else None
 
 
 def _because(flow: Flow, state: State, seqs: Sequence[int]) -> Iterator[str]:

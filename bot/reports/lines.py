@@ -129,6 +129,19 @@ def stop_words(stop: StopLine, say: Wording) -> str:
     return say["stop.lifted"].format(by=by, say=told)
 
 
+def lifting(stop: StopLine, say: Wording) -> Iterator[str]:
+    """Who lifted a stop and when, and what a mechanic looked at whose word did."""
+    if stop.lifted:
+        yield say["stop.lifted_by"].format(voice=voice(stop.lifted, say))
+    if stop.looked_at:
+        yield looked_at(stop, say)
+
+
+def looked_at(stop: StopLine, say: Wording) -> str:
+    """What a mechanic looked at when he lifted a stop."""
+    return say["stop.looked_at"].format(words=" ".join(stop.looked_at.split()))
+
+
 def stop_short(stop: StopLine, say: Wording) -> str:
     """A stop that stands where room is dear; it says itself or is told whether it must not run."""
     if not stop.short or stop.short == stop.say:

@@ -23,6 +23,7 @@ from bot.reports.lines import (
     doing,
     garage,
     hours,
+    lifting,
     listed,
     moment,
     order_line,
@@ -92,6 +93,7 @@ def _stop(stop: StopLine, say: Wording) -> dict[str, Any]:
         more.append(say["stop.because"].format(because="; ".join(answer_words(b, say) for b in stop.because)))
     ran = list(ran_after(stop, say))
     more += ran or ([say["stop.not_run"]] if stop.stands else [])
+    more += lifting(stop, say)
     return {"say": stop_words(stop, say), "more": " ".join(more), "ran": bool(ran)}
 
 
@@ -338,10 +340,16 @@ def _item(text: str, strong: bool = False, tick: bool = False) -> dict[str, Any]
 
 def _repairs(sheet: Facts, say: Wording) -> list[dict[str, Any]]:
     rows = []
+    if hand := sheet.in_hand:
+        begun = work_lines.in_hand(hand, voice(hand.voice, say), say)
+        cost = work_lines.parts_told(hand.parts_told, sheet, say)
+        rows.append(_item(". ".join(x for x in (begun, cost) if x)))
     for repair in sheet.repairs:
         key = "repair.suspicion" if repair.suspicion else "repair"
         done = say[key].format(name=repair.name, voice=voice(repair.voice, say))
-        rows.append(_item(". ".join(x for x in (done, work_lines.held(repair, say)) if x)))
+        cost = work_lines.parts_told(repair.parts_told, sheet, say)
+        more = " ".join(x for x in (work_lines.held(repair, say), cost) if x)
+        rows.append(_item(". ".join(x for x in (done, more) if x)))
     return rows
 
 

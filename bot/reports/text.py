@@ -24,6 +24,7 @@ from bot.reports.lines import (
     file_name,
     garage,
     hours,
+    lifting,
     listed,
     moment,
     order,
@@ -92,6 +93,7 @@ def _stop_more(stop: StopLine, say: Wording) -> Iterator[str]:
         yield say["stop.because"].format(because="; ".join(answer_words(b, say) for b in stop.because))
     ran = list(ran_after(stop, say))
     yield from ran if ran or not stop.stands else [say["stop.not_run"]]
+    yield from lifting(stop, say)
 
 
 def _head(sheet: Facts, say: Wording) -> Iterator[str]:
@@ -218,13 +220,18 @@ def _look(look: LookLine, seen: set[LookLine], say: Wording) -> Iterator[str]:
 
 
 def _repairs(sheet: Facts, say: Wording) -> Iterator[str]:
-    if sheet.repairs:
+    if sheet.repairs or sheet.in_hand:
         yield say["repairs"]
+    if sheet.in_hand:
+        yield f"- {work_lines.in_hand(sheet.in_hand, voice(sheet.in_hand.voice, say), say)}"
+        if told := work_lines.parts_told(sheet.in_hand.parts_told, sheet, say):
+            yield f"  {told}"
     for repair in sheet.repairs:
         key = "repair.suspicion" if repair.suspicion else "repair"
         yield "- " + say[key].format(name=repair.name, voice=voice(repair.voice, say))
-        if told := work_lines.held(repair, say):
-            yield f"  {told}"
+        for told in (work_lines.held(repair, say), work_lines.parts_told(repair.parts_told, sheet, say)):
+            if told:
+                yield f"  {told}"
         for point in repair.unconfirmed:
             yield "  " + say["repair.unconfirmed"].format(point=point)
 

@@ -10,6 +10,7 @@ from bot.reports.sheet import (
     ConfirmedLine,
     Facts,
     How,
+    InHandLine,
     OutcomeLine,
     PartLine,
     RepairLine,
@@ -24,7 +25,8 @@ from bot.reports.wording import Wording
 
 def vin(told: VinLine, say: Wording) -> str:
     """The frame number, and what its check digit says."""
-    return say[f"vin.{told.digit}"].format(vin=told.text)
+    key = "vin.reread" if told.digit == "wrong" and told.reread else f"vin.{told.digit}"
+    return say[key].format(vin=told.text)
 
 
 def speaking(speaks: Sequence[Speaks], say: Wording) -> str:
@@ -48,6 +50,20 @@ def held(repair: RepairLine, say: Wording, form: str = "") -> str:
     if repair.fixed is None:
         return told
     return f"{told} {say[f'{form}held.fixed'].format(chance=chance(repair.fixed, say))}"
+
+
+def parts_told(amount: float | None, sheet: Facts, say: Wording) -> str:
+    """What the parts of a work came to, as it was told; "" where no price was named."""
+    if amount is None:
+        return ""
+    cost = say["part.price"].format(amount=f"{amount:g}", currency=sheet.currency).rstrip()
+    return say["repair.parts"].format(amount=cost)
+
+
+def in_hand(line: InHandLine, by: str, say: Wording, form: str = "") -> str:
+    """Work that is begun and not done. `by`: who and when. `form`: "short." where room is dear."""
+    work = say["repair.suspicion" if line.suspicion else "repair"].format(name=line.name, voice=by)
+    return say[f"{form}in_hand.told" if line.told else f"{form}in_hand"].format(work=work)
 
 
 def access(line: AccessLine, say: Wording) -> str:
