@@ -279,7 +279,8 @@ def resume(store: Store, channel: str, chat: str, person_name: str, thread: str 
     person, case = found
     again: tuple[Outgoing, ...] = ()
     for inbox, speaker in store.heard_from(case):
-        again = (*store.said(inbox, person.id), *again)
+        said = store.said(inbox, person.id)
+        again = (*(out for out in said if out.state == "sent" or not out.message.photo), *again)
         if speaker == person.id and again:
             break
     return again

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from bot import turn
 from bot.channels.telegram.serve import drawn_link
@@ -19,6 +21,7 @@ from tests.channels.telegram_running import PAPER, Running, press, say, to_the_p
 from tests.channels.telegram_server import TelegramServer
 from tests.channels.telegram_world import Chat
 from tests.record.small_talk import beside
+from tests.record.test_photos import jpeg
 
 pytest_plugins = ["tests.channels.telegram_fixtures", "tests.channels.telegram_bot"]
 
@@ -109,6 +112,58 @@ def test_a_link_that_carries_a_case_from_a_group_is_no_code(bot: Running, robin:
         store.make_link(token, 1, person.id, turn.stamp(bot.now() + timedelta(days=1)), now)
     robin.start(f"g{token}")
     assert "Does it knock" in texts(robin.answer())
+
+
+# --- a photo that answers ---------------------------------------------------------------------------------
+
+
+def asks_for_a_photo(robin: Person, max_: Person) -> None:
+    to_the_paper(robin)
+    max_.start(code_of(share(robin)).replace("-", ""))
+    max_.answer()
+    say(max_, "ask rider: show me the plug")
+    server = robin.server
+    server.wait_for(lambda: "show me the plug" in texts(robin.bot_says()), told="the question")
+    server.wait_for(lambda: server.calls_of("sendPhoto"), 20, "the picture of the code")
+
+
+def test_a_photo_that_answers_is_sent_on_bare_of_its_place_and_once(
+    bot: Running, robin: Person, max_: Person, telegram: TelegramServer
+) -> None:
+    asks_for_a_photo(robin, max_)
+    before = len(telegram.calls_of("sendPhoto"))
+    robin.send_photo(jpeg((3000, 1500)), "answer: here")
+    telegram.wait_for(lambda: len(telegram.calls_of("sendPhoto")) > before, 20, "the photo")
+    telegram.idle(1.5)
+    [call] = telegram.calls_of("sendPhoto")[before:]
+    assert str(call.get("chat_id")) == str(max_.id)
+    assert call.get("caption") == "[Goat] Photo to your question: show me the plug"
+    [photo] = call.files.values()
+    assert Image.open(io.BytesIO(photo.data)).size == (1600, 800)
+    assert dict(Image.open(io.BytesIO(photo.data)).getexif()) == {}
+    assert b"zyx" not in photo.data.lower()
+
+
+def test_a_photo_that_the_platform_does_not_take_as_one_goes_as_a_file(
+    bot: Running, robin: Person, max_: Person, telegram: TelegramServer
+) -> None:
+    asks_for_a_photo(robin, max_)
+    telegram.fail("sendPhoto", 400, "Bad Request: PHOTO_INVALID_DIMENSIONS")
+    robin.send_photo(jpeg(), "answer: here")
+    [call] = telegram.wait_for(lambda: telegram.calls_of("sendDocument"), 20, "the file")
+    assert str(call.get("chat_id")) == str(max_.id)
+
+
+def test_a_photo_is_not_sent_on_once_it_was_taken_back(
+    bot: Running, robin: Person, max_: Person, telegram: TelegramServer
+) -> None:
+    asks_for_a_photo(robin, max_)
+    before = len(telegram.calls_of("sendPhoto"))
+    telegram.fail("getFile", 502, times=2)
+    robin.send_photo(jpeg(), "answer: here")
+    say(robin, "take it back")
+    telegram.idle(4.0)
+    assert telegram.calls_of("sendPhoto")[before:] == []
 
 
 # --- opening ----------------------------------------------------------------------------------------------
