@@ -408,6 +408,30 @@ def test_a_listed_mechanic_answers_in_the_group_where_the_rider_began(
         assert hidden not in private
 
 
+def test_the_word_of_a_listed_mechanic_lifts_no_stop_in_the_group_and_that_of_a_holder_does(
+    bot: Running, robin: Person, max_: Person, telegram: TelegramServer, group: Chat
+) -> None:
+    ann = telegram.person("Ann")
+    listed(bot, max_)
+    asked = say(robin, "/new something rattles", chat=group)[-1]
+    max_.press(asked, "2 No knock")
+    max_.answer(chat=group)
+    robin.press(asked, "1 It knocks")
+    theirs = robin.answer(chat=group)[-1]
+    max_.say("lift the stop: big end felt, no play", group, reply_to=theirs)
+    assert "Only a mechanic who holds this case" in texts(max_.answer(chat=group))
+    with bot.record() as store:
+        assert store.state(1).bars == {"running", "riding"}
+    robin.follow(theirs)
+    robin.answer()
+    ann.start(code_of(share(robin)).replace("-", ""))
+    ann.answer()
+    say(ann, "lift the stop: big end felt, no play")
+    with bot.record() as store:
+        [stop] = store.state(1).stops
+        assert (stop.lifted_by, stop.looked_at) == ("mechanic", "big end felt, no play")
+
+
 def test_who_is_not_listed_answers_nobodys_question(
     bot: Running, robin: Person, max_: Person, group: Chat
 ) -> None:
