@@ -105,12 +105,15 @@ def _role(state: State, seq: int) -> Role:
 
 
 def _notes(flow: Flow, state: State, run: Clock) -> Iterator[NoteLine]:
+    """Notes and files, but for those that answered a mechanic: they are told with their question."""
     sent: Counter[tuple[str, str]] = Counter()
+    answered = {ref for query in state.queries if query.answer for ref in query.answer.file.split()}
     for seq, at, who, note in state.notes:
-        if note.words or note.file:
-            files = tuple(_count_files(sent, note.file_kind, note.file.split(), _about(flow, note.about)))
+        refs = [ref for ref in note.file.split() if ref not in answered]
+        if note.words or refs:
+            files = tuple(_count_files(sent, note.file_kind, refs, _about(flow, note.about)))
             voice = Voice(who, _role(state, seq), at, run.meter(seq))
-            yield NoteLine(note.words, note.file_kind, voice, files)
+            yield NoteLine(note.words, note.file_kind if refs else "", voice, files)
 
 
 def _count_files(

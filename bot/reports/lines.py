@@ -97,6 +97,11 @@ def file_name(file: FileLine, say: Wording) -> str:
     return say[key].format(kind=file.kind, n=file.n, about=topic(file.about))
 
 
+def file_bare(file: FileLine, say: Wording) -> str:
+    """A photo or file where it stands beside what it is about."""
+    return say["file"].format(kind=file.kind, n=file.n)
+
+
 def listed(names: Iterable[str]) -> str:
     """Names in a row; many of them hold commas."""
     return "; ".join(names)
@@ -148,6 +153,12 @@ def stop_short(stop: StopLine, say: Wording) -> str:
         return stop_words(stop, say)
     lead = say["stop.lead.running" if "running" in stop.bars else "stop.lead.riding"]
     return stop.short if stop.short.startswith(lead) else f"{lead} {stop.short}"
+
+
+def because(stop: StopLine, say: Wording) -> Iterator[str]:
+    """What made a stop true."""
+    if stop.because:
+        yield say["stop.because"].format(because="; ".join(answer_words(b, say) for b in stop.because))
 
 
 def ran_after(stop: StopLine, say: Wording) -> Iterator[str]:

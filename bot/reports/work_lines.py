@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from bot.reports.lines import chance, hours, listed, voice
 from bot.reports.sheet import (
     AccessLine,
     ConfirmedLine,
     Facts,
+    FileLine,
     How,
     InHandLine,
     OutcomeLine,
@@ -150,14 +151,16 @@ def outcome(line: OutcomeLine, say: Wording) -> str:
     return say[key].format(what=" ".join(line.words.split()), how=how)
 
 
-def queries(sheet: Facts, say: Wording) -> Iterator[tuple[str, str]]:
-    """What a mechanic asked, and what was answered or that it is open."""
+def queries(
+    sheet: Facts, say: Wording, named: Callable[[FileLine, Wording], str]
+) -> Iterator[tuple[str, str]]:
+    """What a mechanic asked, and what was answered or that it is open. `named`: how a photo is called."""
     for query in sheet.queries:
         asked = say["query"].format(words=" ".join(query.words.split()), voice=voice(query.asked, say))
         if query.answered is None:
             yield asked, say["query.open"]
             continue
-        files = say["query.files"].format(n=len(query.files)) if query.files else ""
+        files = listed(named(file, say) for file in query.files)
         words = say["query.words"].format(words=" ".join(query.answer.split())) if query.answer else ""
         told = " ".join(x for x in (words, files) if x) or say["query.nothing"]
         yield asked, say["query.answer"].format(told=told, voice=voice(query.answered, say))

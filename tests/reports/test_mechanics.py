@@ -189,7 +189,22 @@ def test_an_answer_with_a_photo_is_among_the_files() -> None:
     assert (file.kind, file.n, file.about, file.digest, by.at) == (
         "photo", 1, "Show me the nut", "ab", "2026-05-04T09:06:00Z",
     )  # fmt: skip
-    assert "Answer: 1 photo or file (rider" in both(case)[0]
+    assert "Answer: photo 1 (rider" in both(case)[0]
+
+
+def test_a_photo_that_answers_stands_once_with_its_question() -> None:
+    case = ann(opened()).add(events.RiderAsked(words="Show me the nut"))
+    asked = case.last
+    case.by("rider").add(events.WasHeard(heard=events.Heard(file="ab cd", file_kind="photo")))
+    case.add(events.Noted(file="ab cd", file_kind="photo", about=f"query:{asked}"))
+    case.add(events.RiderAnswered(query=asked, file="ab cd"))
+    case.add(events.Noted(file="ef", file_kind="photo", about="check:nut"))
+    told = of(case)
+    assert [(file.digest, file.about) for file, _ in told.files()] == [
+        ("ef", "Try the nut by hand."), ("ab", "Show me the nut"), ("cd", "Show me the nut"),
+    ]  # fmt: skip
+    assert len(told.notes) == 1
+    assert "Answer: photo 1; photo 2 (rider" in both(case)[0]
 
 
 def test_a_cause_that_a_mechanic_is_sure_of_by_name_or_in_his_words() -> None:
