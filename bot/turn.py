@@ -16,30 +16,28 @@ from __future__ import annotations
 
 import logging
 import traceback
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, tzinfo
 from functools import partial, reduce
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
-from weakref import WeakSet
 
 from bot import __version__, outcomes, sharing
-from bot.authoring import shelf
-from bot.authoring.wording import languages, read_lines, read_words
+from bot.authoring.wording import read_words
 from bot.books import draw, has_trend, picture_of, read_book
-from bot.core.desk import BikeCard, Card, Desk, Past
+from bot.core.desk import Desk
 from bot.core.events import Entry, Heard, Role, StopRaised
 from bot.core.messages import Message
 from bot.core.state import State, apply
-from bot.core.translation import translate
 from bot.core.words import Words
-from bot.record.cases import KeptFlow, Person
+from bot.desks import NOT_STOCKED, KeptFlows, keep_flow, lay_again, lay_desk, noted, stock
+from bot.record.cases import Person
 from bot.record.export import everything_of
 from bot.record.garage import FallingReadingError
 from bot.record.grants import KeyTroubleError
 from bot.record.joblist import Job
-from bot.record.keeping import OWN_SETTINGS, RIDER_SETTINGS, Step, fill_bike, group_of, lay_messages, learn
+from bot.record.keeping import Step, fill_bike, group_of, lay_messages, learn
 from bot.record.network import Fetch, Receipt, digest_of
 from bot.record.opening import FILE_FAULTS, RecordError
 from bot.record.photos import Unreadable
@@ -49,27 +47,53 @@ from bot.record.reminding import WAKES_NOBODY, Calling
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
 from bot.sharing import code_in, code_said, join
-from bot.sheets import gather_sheet, known_files, print_sheet
+from bot.sheets import gather_sheet, print_sheet
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
-    from bot.core.flow import Flow
-    from bot.core.intervals import Reminded
     from bot.core.reminder_words import BikeDue
     from bot.core.reminders import Due, OilWatch
 
 # What channels and the command line need beside what is defined here.
 __all__ = [
-    "FILE_FAULTS", "VERSION", "Address", "Difference", "Fetch", "Heard", "Incoming", "Job", "KeyTroubleError",
-    "Outgoing", "Receipt", "RecordError", "Role", "Step", "Store", "Unreadable", "Words", "clean_photo",
-    "code_in", "code_said", "digest_of", "draw", "everything_of", "gather_sheet", "has_trend", "join",
-    "picture_of", "print_sheet", "read_book", "read_words", "revive_message",
+    "FILE_FAULTS",
+    "VERSION",
+    "Address",
+    "Difference",
+    "Fetch",
+    "Heard",
+    "Incoming",
+    "Job",
+    "KeptFlows",
+    "KeyTroubleError",
+    "Outgoing",
+    "Receipt",
+    "RecordError",
+    "Role",
+    "Step",
+    "Store",
+    "Unreadable",
+    "Words",
+    "clean_photo",
+    "code_in",
+    "code_said",
+    "digest_of",
+    "draw",
+    "everything_of",
+    "gather_sheet",
+    "has_trend",
+    "join",
+    "lay_desk",
+    "picture_of",
+    "print_sheet",
+    "read_book",
+    "read_words",
+    "revive_message",
+    "stock",
 ]  # fmt: skip
 
 LOG = logging.getLogger("sumpline.turn")
 VERSION = __version__
 TRIES = 3  # a turn that fails so often is given up, so that later messages are not held back
-MESSAGE_MINUTES = {"sms": 4.0}  # what one more message costs the rider; common practice, no source
-OTHER_MESSAGE_MINUTES = 2.0
 
 # Said when the talk itself failed; the catalogue's own line is used where it has one.
 _FALLBACK = {
@@ -110,7 +134,7 @@ def open_record(path: str | Path) -> Store:
     The flows of the package are put into it before the first turn, not before the first line.
     """
     store = Store(path)
-    _NOT_STOCKED.add(store)
+    NOT_STOCKED.add(store)
     return store
 
 
@@ -280,7 +304,8 @@ def resume(store: Store, channel: str, chat: str, person_name: str, thread: str 
     person, case = found
     again: tuple[Outgoing, ...] = ()
     for inbox, speaker in store.heard_from(case):
-        again = (*store.said(inbox, person.id), *again)
+        said = store.said(inbox, person.id)
+        again = (*(out for out in said if out.state == "sent" or not out.message.photo), *again)
         if speaker == person.id and again:
             break
     return again
@@ -302,7 +327,7 @@ def lay_out(
 
     loaded = load.load_text(flow_text.encode(), common_text.encode() or None)
     with store.writing():
-        _keep_flow(store, loaded.flow, loaded.hash, flow_text, common_text)
+        keep_flow(store, loaded.flow, loaded.hash, flow_text, common_text)
         store.publish(scope, loaded.flow.flow, loaded.hash, stamp(now), who)
     return loaded.hash
 
@@ -461,7 +486,7 @@ def _do_turn(
     step = Step(case, rider, speaker, before, after, entries)
     store.append(case, entries)
     store.keep_line(case, after, at)
-    store.keep_turn(case, before.next_seq, incoming.id, _noted(store, desk))
+    store.keep_turn(case, before.next_seq, incoming.id, noted(store, desk))
     store.sit_down(case, speaker.id, incoming.address, at)
     refused = [_line(desk.words, "reading_fell", fell) for fell in learn(store, step)]
     for why in outcomes.take(store, desk.flows, step):
@@ -516,225 +541,6 @@ def _line(words: Words, key: str, fell: FallingReadingError | None = None) -> Me
     return Message(text, kind="info" if fell else "error")
 
 
-# --- the desk -------------------------------------------------------------------------------
-
-
-class KeptFlows(Mapping[str, "Flow"]):
-    """Flows by hash, read from the record when they are wanted, with the texts of a language."""
-
-    def __init__(self, store: Store, language: str = "en") -> None:
-        self._store, self._language = store, language
-
-    def __getitem__(self, hash: str) -> Flow:
-        if hash not in _FLOWS:
-            _FLOWS[hash] = _revive_flow(self._store, hash)
-        return _FLOWS[hash] if self._language == "en" else _translated(hash, self._language)
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._store.flow_hashes())
-
-    def __len__(self) -> int:
-        return len(self._store.flow_hashes())
-
-
-_FLOWS: dict[str, Flow] = {}  # by hash of the text, so an entry is never out of date
-
-
-def _translated(hash: str, language: str) -> Flow:
-    if (hash, language) not in _TRANSLATED:
-        flow = _FLOWS[hash]
-        _TRANSLATED[hash, language] = translate(flow, read_lines(flow.flow, language))
-    return _TRANSLATED[hash, language]
-
-
-_TRANSLATED: dict[tuple[str, str], Flow] = {}
-
-
-def _revive_flow(store: Store, hash: str) -> Flow:
-    """From the stored form; from the texts when the form is of another time."""
-    from bot.authoring import load
-
-    try:
-        return load.revive(store.flow_form(hash))
-    except ValueError:
-        text, common = store.flow_texts(hash)
-        return load.load_text(text.encode(), common.encode() or None).flow
-
-
-def lay_desk(
-    store: Store,
-    rider: Person,
-    speaker: Person,
-    channel: str,
-    only: str = "",
-    case: int = 0,
-    reminded: tuple[Reminded, ...] = (),
-) -> Desk:
-    """Everything that the core is handed for one turn besides the case. `only`: a single flow's id."""
-    settings = {
-        **{k: v for k, v in rider.settings.items() if k in RIDER_SETTINGS},
-        **{k: v for k, v in speaker.settings.items() if k in OWN_SETTINGS},
-    }
-    words = read_words(str(settings.get("language", "en")))
-    flows = KeptFlows(store, words.language)
-    offered = store.offered(str(speaker.settings.get("group", "")))
-    cards = tuple(c for line in offered if only in ("", line.flow) for c in _cards(flows, line.hash))
-    minutes = MESSAGE_MINUTES.get(channel, OTHER_MESSAGE_MINUTES)
-    bikes = tuple(_with_past(store, bike, case) for bike in store.bikes_of(rider.id))
-    others = sum(1 for line in store.cases_of(rider.id) if not line.ended and line.id != case and line.bike)
-    desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, others)
-    laid, away = outcomes.laid(store, flows, speaker), store.away(case)
-    desk = replace(desk, books=partial(read_book, store), zones=_zones, reminded=reminded, away=away)
-    desk = replace(desk, outcomes=laid, languages=_languages, speak=partial(_speak, store))
-    return _with_summary(store, sharing.for_speaker(store, desk, case, speaker, rider))
-
-
-def _speak(store: Store, desk: Desk, language: str) -> Desk:
-    """The same desk with its words and flows in another language."""
-    words, flows = read_words(language), KeptFlows(store, language)
-    cards = tuple(made for card in desk.cards for made in _cards(flows, card.hash))
-    settings = {**desk.settings, "language": language}
-    return _with_summary(store, replace(desk, words=words, flows=flows, cards=cards, settings=settings))
-
-
-def _languages() -> dict[str, str]:
-    """What each language calls itself, by its code."""
-    return {code: read_words(code).say("language.name") for code in languages()}
-
-
-def _with_past(store: Store, bike: BikeCard, case: int) -> BikeCard:
-    """The bike with its newest other case, so that a new complaint can quote it."""
-    lines = [line for line in store.cases_of_bike(bike.id) if line.id != case]
-    if not lines:
-        return bike
-    last = lines[0]
-    return replace(bike, past=Past(last.title, last.complaint, last.ended, last.last))
-
-
-def _no_summary(flow: Flow, state: State, now: datetime) -> str:
-    raise RuntimeError("a desk without its summary was handed out")
-
-
-def _with_summary(store: Store, desk: Desk) -> Desk:
-    """The desk with reports that know the rider's own settings, as the desk holds them."""
-
-    def write_up(flow: Flow, state: State, now: datetime) -> str:
-        from bot.reports import text
-
-        return text.summary(flow, known_files(store, state), now, desk=desk)
-
-    def write_whole(flow: Flow, state: State, now: datetime) -> str:
-        from bot.reports import text
-
-        return text.whole(flow, known_files(store, state), now, desk=desk)
-
-    return replace(desk, summary=write_up, whole=write_whole)
-
-
-def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:
-    """The flow's card; none for a flow that cannot be read any more, so that the others go on."""
-    from bot.authoring import load
-
-    try:
-        made = load.card(flows[hash])
-    except Exception:
-        LOG.error("flow %s is not offered: it cannot be read", hash[:12])
-        return
-    yield Card(made.flow, hash, made.title, made.riders_say, made.told_as)
-
-
-def _noted(store: Store, desk: Desk) -> dict[str, Any]:
-    """A desk as plain data, enough to lay the same one again."""
-    return {
-        "cards": [card.hash for card in desk.cards],
-        "bikes": [asdict(bike) for bike in desk.bikes],
-        "settings": dict(desk.settings),
-        "minutes": desk.message_minutes,
-        "open_cases": desk.open_cases,
-        "language": desk.words.language,
-        "book": store.newest_line(),
-        "reminded": [asdict(one) for one in desk.reminded],
-        "outcomes": outcomes.noted(desk.outcomes),
-    }
-
-
-def _lay_again(store: Store, noted: Mapping[str, Any]) -> Desk:
-    words = read_words(noted["language"])
-    flows = KeptFlows(store, words.language)
-    cards = tuple(c for text_hash in noted["cards"] for c in _cards(flows, text_hash))
-    bikes = tuple(_bike_again(bike) for bike in noted["bikes"])
-    open_cases = noted.get("open_cases", 0)
-    settings, minutes = noted["settings"], noted["minutes"]
-    desk = Desk(words, cards, flows, _no_summary, bikes, settings, minutes, open_cases)
-    told = tuple(_reminded_again(one) for one in noted.get("reminded", ()))
-    desk = replace(desk, books=partial(read_book, store, upto=noted.get("book")), zones=_zones, reminded=told)
-    desk = replace(desk, outcomes=outcomes.laid_again(noted.get("outcomes", ())))
-    desk = replace(desk, languages=_languages, speak=partial(_speak, store))
-    return _with_summary(store, sharing.with_old_codes(desk))
-
-
-def _reminded_again(noted: Mapping[str, Any]) -> Reminded:
-    from bot.core.intervals import Reminded
-
-    return Reminded(**noted)
-
-
-def _bike_again(noted: Mapping[str, Any]) -> BikeCard:
-    past = Past(**noted["past"]) if noted.get("past") else None
-    shown = {key: tuple(noted[key]) if noted.get(key) else None for key in ("shown", "shown_km")}
-    return BikeCard(**{**noted, "past": past, **shown})
-
-
-def _zones() -> frozenset[str]:
-    from bot.record.zones import known_zones
-
-    return known_zones()
-
-
-_NOT_STOCKED: WeakSet[Store] = WeakSet()
-
-
-def stock(store: Store, at: str) -> None:
-    """Put the package's flows into a record opened for talk, those that it does not have yet.
-
-    A flow whose file is wrong is left out and logged: the others must go on.
-    """
-    from bot.authoring import load
-
-    if store not in _NOT_STOCKED:
-        return
-    here = shelf.find()
-    common = here.common.read_bytes() if here.common.is_file() else b""
-    for flow in here.ids():
-        text = here.flow(flow).read_bytes()
-        kept = {load.text_hash(text), load.text_hash(text, common)} & set(store.flow_hashes())
-        try:
-            in_use = kept.pop() if kept else _keep_shipped(store, flow)
-        except Exception:
-            LOG.error("flow %s is left out: its file is wrong", flow)
-            continue
-        with store.writing():
-            store.publish("shipped", flow, in_use, at)
-    _NOT_STOCKED.discard(store)
-
-
-def _keep_shipped(store: Store, flow: str) -> str:
-    from bot.authoring import load
-
-    found = load.shipped(flow)
-    with store.writing():
-        _keep_flow(store, found.flow, found.hash, found.text, found.common)
-    return found.hash
-
-
-def _keep_flow(store: Store, flow: Flow, hash: str, text: str, common: str) -> None:
-    from bot.authoring import load
-
-    head = (flow.flow, flow.version, flow.language, flow.title)
-    store.keep_flow(KeptFlow(hash, *head, text, common, load.parsed(flow)))
-    _FLOWS[hash] = flow
-
-
 # --- running a case again ---------------------------------------------------------------------
 
 
@@ -743,6 +549,6 @@ def replay(store: Store, case: int, receive: Receive | None = None) -> Differenc
     talk = _talk(receive, None)[0]
 
     def rerun(seq: int, state: State, heard: Heard, now: datetime) -> Sequence[Any]:
-        return talk(_lay_again(store, store.turn_desk(case, seq)), state, heard, now).events
+        return talk(lay_again(store, store.turn_desk(case, seq)), state, heard, now).events
 
     return first_difference(store.entries(case), rerun)

@@ -12,7 +12,7 @@ import pypdf
 import pytest
 import yaml
 
-from bot import sheets, turn
+from bot import desks, sheets, turn
 from bot.authoring import wording
 from bot.core.events import Heard
 from bot.core.translation import digest
@@ -70,8 +70,8 @@ def _spanish(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def _forget() -> None:
     wording.read_words.cache_clear()
     wording.read_lines.cache_clear()
-    turn._FLOWS.clear()
-    turn._TRANSLATED.clear()
+    desks._FLOWS.clear()
+    desks._TRANSLATED.clear()
 
 
 @pytest.fixture(name="say")

@@ -27,6 +27,7 @@ from bot.record.export import everything_of
 from bot.record.grants import KeyTroubleError
 from bot.record.store import Store
 from tests.record.small_talk import beside
+from tests.record.test_photos import jpeg
 from tests.workshop import BEGIN, Talker, Workshop, opened
 
 ROOT = Path(__file__).parent.parent
@@ -647,6 +648,68 @@ def test_what_waits_for_a_mechanic_goes_with_his_hold(shop: Workshop, robin: Tal
         robin.say(text)
     told = max_.read()
     assert [message.text.partition(".")[0] for message in told] == ["[Goat] The rider took this case back"]
+
+
+def shows(robin: Talker, text: str, *files: str) -> None:
+    """The rider sends photos with words, and their turn is done; some of them are on their way."""
+    robin.number += 1
+    at = turn.stamp(robin.clock.now)
+    for ref in files:
+        if ref.startswith("telegram"):
+            robin.store.want_file(ref, "telegram", ref, robin.id, "7", "photo", "", at)
+    heard = turn.Heard(text=text, file=" ".join(files), file_kind="photo")
+    told = ("terminal", robin.name, robin.name, f"file-{robin.number}", heard, robin.clock.now)
+    inbox = turn.accept(robin.store, *told)
+    assert inbox is not None
+    for _ in range(2):  # a second time changes nothing
+        turn.take(robin.store, inbox, robin.clock.now)
+
+
+def asked_for_a_photo(robin: Talker, max_: Talker) -> None:
+    max_.say(robin.share())
+    max_.say("ask rider: show me the plug")
+    robin.read()
+
+
+def photos(messages: list[Message]) -> list[str]:
+    return [message.photo for message in messages if message.photo]
+
+
+def test_a_photo_that_answers_reaches_the_mechanic_once(robin: Talker, max_: Talker) -> None:
+    asked_for_a_photo(robin, max_)
+    kept = turn.keep_file(robin.store, "terminal", "Robin", jpeg(), "photo", robin.clock.now)
+    shows(robin, "answer: here", kept)
+    assert photos(robin.read()) == []
+    assert photos(max_.read()) == [kept]
+    assert photos(max_.read()) == []
+
+
+def test_a_photo_on_its_way_is_sent_on_when_it_is_there(robin: Talker, max_: Talker) -> None:
+    asked_for_a_photo(robin, max_)
+    shows(robin, "answer: here", "telegram-1", "telegram-2")
+    told = max_.read()
+    assert "(with 2 photos" in texts(told)
+    assert photos(told) == []
+    kept = turn.keep_file(robin.store, "terminal", "Robin", jpeg(), "photo", robin.clock.now)
+    robin.store.file_fetched("telegram-2", kept)
+    assert photos(max_.read()) == [kept]
+    robin.store.fetch_failed("telegram-1", "gone", "2026-05-04T10:00:00Z")  # it is tried again
+    assert max_.read() == []
+    robin.store.fetch_failed("telegram-1", "gone", None)
+    [message] = max_.read()
+    assert message.text == "[Goat] A photo to your question could not be kept: show me the plug"
+    assert message.photo == ""
+
+
+def test_a_photo_that_comes_after_his_hold_is_not_sent_on(robin: Talker, max_: Talker) -> None:
+    asked_for_a_photo(robin, max_)
+    shows(robin, "answer: here", "telegram-1")
+    max_.read()
+    robin.say("take it back")
+    max_.say(robin.share())
+    kept = turn.keep_file(robin.store, "terminal", "Robin", jpeg(), "photo", robin.clock.now)
+    robin.store.file_fetched("telegram-1", kept)
+    assert photos(max_.read()) == []
 
 
 def test_a_mechanic_hands_back_with_his_words(shop: Workshop, robin: Talker, max_: Talker) -> None:

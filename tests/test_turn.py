@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-from bot import turn
+from bot import desks, turn
 from bot.authoring import shelf, wording
 from bot.core import events
 from bot.core.events import Heard
@@ -317,7 +317,7 @@ def test_a_flow_that_was_laid_out_is_on_offer_to_the_core(store: Store, ann: Rid
 def test_a_case_keeps_the_text_that_it_began_with(store: Store) -> None:
     old = turn.lay_out(store, yaml.safe_dump(FLOW), "", "everyone", NINE)
     new = turn.lay_out(store, yaml.safe_dump({**FLOW, "title": "A rattle, again"}), "", "everyone", NINE)
-    turn._FLOWS.clear()
+    desks._FLOWS.clear()
     flows = turn.KeptFlows(store)
     assert [flows[h].title for h in (old, new)] == ["A rattle", "A rattle, again"]
     assert [line.hash for line in store.offered()] == [new]
@@ -329,7 +329,7 @@ def test_a_form_of_another_time_is_made_anew_from_the_text(store: Store, tmp_pat
     text_hash = turn.lay_out(store, yaml.safe_dump(FLOW), "", "everyone", NINE)
     store.run("drop trigger flows_never_change")
     store.run("update flows set form = '{\"language\": 0}'")
-    turn._FLOWS.clear()
+    desks._FLOWS.clear()
     assert turn.KeptFlows(store)[text_hash].title == "A rattle"
 
 
@@ -339,7 +339,7 @@ def test_one_flow_that_cannot_be_read_does_not_stop_the_others(store: Store, ann
     turn.lay_out(store, yaml.safe_dump({**FLOW, "flow": "squeak"}), "", "everyone", NINE)
     store.run("drop trigger flows_never_change")
     store.run("update flows set form = 'x', text = 'y' where hash = ?", broken)
-    turn._FLOWS.clear()
+    desks._FLOWS.clear()
     person = store.person(ann.number)
     assert [c.flow for c in turn.lay_desk(store, person, person, "terminal").cards] == ["squeak"]
 

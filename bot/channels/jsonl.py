@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, TextIO
 
+from bot.channels.plain import named
 from bot.channels.seat import Said, Seat, Unusable, clock, unbroken
 from bot.core.messages import Message
 
@@ -93,7 +94,7 @@ def _take(seat: Seat, asked: Mapping[str, Any]) -> Said:
 def _shown(message: Message) -> dict[str, Any]:
     choices = [{"n": c.n, "label": c.label, "control": c.control} for c in message.choices]
     return {
-        "text": message.text,
+        "text": named(message).text,
         "short": message.short,
         "choices": choices,
         "signal": message.signal,

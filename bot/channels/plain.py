@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from bot.core.messages import Message
 
+DIGEST = 12  # letters by which a photo is called
 _HEADED = re.compile(r"^[^\W\d_]{4,}\b")  # a first word in capitals is told by `isupper`
 _STEERS = re.compile("[\u202a-\u202e\u2066-\u2069\u200e\u200f\x00-\x09\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 
@@ -21,6 +23,13 @@ def headed(message: Message) -> str:
     if message.signal and not any(_is_headed(line) for line in text.split("\n")):
         return f"{message.signal.upper()}: {text}"
     return text
+
+
+def named(message: Message) -> Message:
+    """A message whose photo is named, for where no pictures can be shown, as the sheet on paper names it."""
+    if not message.photo:
+        return message
+    return replace(message, text=f"{message.text} [{message.photo[:DIGEST]}]")
 
 
 def storable(text: str) -> str:

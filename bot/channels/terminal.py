@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TextIO
 
 from bot import turn
-from bot.channels.plain import headed, plain
+from bot.channels.plain import headed, named, plain
 from bot.channels.seat import Said, Seat, Unusable, unbroken
 from bot.core.messages import Choice, Message
 
@@ -38,7 +38,7 @@ def lay_out(message: Message, width: int = WIDEST) -> str:
 
 
 def _text(message: Message, width: int) -> Iterator[str]:
-    for line in headed(message).split("\n"):
+    for line in headed(named(message)).split("\n"):
         yield from _wrap(line, width, " " * len(_lead(line)))
 
 

@@ -285,7 +285,15 @@ def owned_up(talk: Talk) -> bool:
 
 
 def says_back(talk: Talk) -> bool:
-    """Whether words after a repair say among others that it is back: 'the clack is back'."""
+    """Whether the rider's words after a repair say among others that it is back: 'the clack is back'.
+
+    A mechanic speaks of nuts that are back on; of the fault he says so in those words alone.
+    """
+    return talk.owns and sounds_back(talk)
+
+
+def sounds_back(talk: Talk) -> bool:
+    """Whether anybody's words after a repair may mean that the fault is back."""
     repaired = bool(talk.state.mended) or talk.state.watch is not None
     return repaired and _says(talk, talk.words.lists.get("back", ()), {"not", "never", "isnt", "hasnt"})
 
@@ -411,7 +419,7 @@ def order(talk: Talk, rest: str) -> After:
 
 
 def came_back(talk: Talk, rest: str) -> After:
-    """The rider's own words that a repaired fault is back."""
+    """The word that a repaired fault is back, whoever says it."""
     if not talk.state.mended and talk.state.watch is None:
         talk.emit(Noted(words=talk.heard.text))
         talk.say("noted.words")

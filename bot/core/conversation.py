@@ -64,6 +64,7 @@ from bot.core.offers import (
 from bot.core.overview import View, begins_new, overview
 from bot.core.putting import PUT
 from bot.core.settling import settle, upcoming
+from bot.core.spoken import tokens
 from bot.core.state import BESIDE, FOLLOWING, OWN_WORDS, STILL_ASKED, Asked, State
 from bot.core.talk import Talk
 from bot.core.told import pick
@@ -302,7 +303,10 @@ def _after_the_end(talk: Talk) -> None:
         return
     if confirming.told(talk):
         return
-    if ended.how in ("parked", "put_off"):
+    if not talk.owns and not isinstance(reading, Control):
+        _note_at_rest(talk)
+        return
+    if ended.how in ("parked", "put_off") and talk.owns:
         talk.say("welcome_back")
         for setting in ("place", "kit"):
             talk.emit(SettingTold(setting=setting, value=""))
@@ -311,8 +315,7 @@ def _after_the_end(talk: Talk) -> None:
         talk.say("ended.resume", how=talk.words.say(f"ended.{ended.how}"))
         return
     elif not isinstance(reading, Control) and not _is_of_the_fault(talk, ended.how):
-        _note(talk)
-        talk.say("ended.noted")
+        _note_at_rest(talk)
         return
     else:
         _note(talk)
@@ -321,12 +324,30 @@ def _after_the_end(talk: Talk) -> None:
     put_next(talk)
 
 
+def _note_at_rest(talk: Talk) -> None:
+    """Words that change nothing are kept, and it is said how the case would be opened again."""
+    ended = talk.state.ended
+    assert ended is not None
+    _note(talk)
+    key = "ended.noted" if ended.how == "closed" else "ended.noted.so"
+    talk.say(key, how=talk.words.say(f"ended.{ended.how}"))
+
+
 def _is_of_the_fault(talk: Talk, how: str) -> bool:
-    """Whether words after the end speak of the fault; thanks and a mechanic's remarks do not."""
-    back = controls.says_back(talk)
-    if talk.holds or how != "closed":
-        return back or not talk.holds
-    return back or pick(talk.heard.text, talk.desk.cards, talk.words.spoken).flow == talk.state.flow
+    """Whether the rider's words after the end speak of the fault; thanks do not."""
+    if controls.says_back(talk):
+        return True
+    if how != "closed":
+        return not _is_thanks(talk)
+    return pick(talk.heard.text, talk.desk.cards, talk.words.spoken).flow == talk.state.flow
+
+
+def _is_thanks(talk: Talk) -> bool:
+    """Whether words are no more than polite: 'ok, thank you'."""
+    lists = talk.words.lists
+    polite = {word for name in ("yes", "done", "thanks") for phrase in lists[name] for word in tokens(phrase)}
+    said = tokens(talk.heard.text)
+    return bool(said) and polite.issuperset(said)
 
 
 def _take_first_words(talk: Talk) -> None:
@@ -431,7 +452,9 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
     else:
         _note(talk)
         wanted = asked.what == "hand_over" and reasons.misfit(talk.sure(), talk.state)
-        if wanted or talk.holds or talk.state.ended is not None or asked.what == "pause":
+        if not talk.owns and controls.sounds_back(talk):
+            talk.say("noted.back")
+        elif wanted or talk.holds or talk.state.ended is not None or asked.what == "pause":
             talk.say("noted.words")  # a sentence that was asked for, a mechanic's, or thanks
         elif _long_pause(talk):
             talk.say("welcome_back")
@@ -527,6 +550,8 @@ def _wake(talk: Talk) -> None:
         if confirming.told(talk):
             return
         _note(talk)
+        if not talk.owns and controls.sounds_back(talk):
+            talk.say("noted.back")
     settle(talk)
     put_next(talk)
 

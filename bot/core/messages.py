@@ -33,7 +33,8 @@ class Message:
     more: str = ""
     to: str = ""  # a seat's person id; empty: who spoke
     many: bool = False  # several of the choices may be taken together
-    stays: str = ""  # of a secret: what stands in its place once it is out
+    stays: str = ""  # what stands in its place: of a secret once it is out, of a photo that was not kept
+    photo: str = ""  # one that is shown with it: its digest, or its name while it is still on its way
 
     def dump(self) -> dict[str, Any]:
         """Plain data for JSON, with all keys."""

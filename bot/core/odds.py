@@ -68,9 +68,10 @@ the bike's traits alone are remembered.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -362,15 +363,10 @@ class Gathered:
 
 
 class Weighed(NamedTuple):
-    """What one entry did to a cause's odds, in decibans.
-
-    `decibans`: when it was heard, after those before it. `taken_away`: what the odds would lose
-    now without it.
-    """
+    """What one entry did to a cause's odds, in decibans: when it was heard, after those before it."""
 
     seq: int
     decibans: float
-    taken_away: float
 
 
 def decibans(beliefs: Beliefs, cause: str) -> float:
@@ -380,14 +376,19 @@ def decibans(beliefs: Beliefs, cause: str) -> float:
     return 10 * (math.log10(max(for_it, 1e-300)) - math.log10(max(against, 1e-300)))
 
 
-def explain(flow: Flow, traits: Traits, history: History, cause: str) -> list[Weighed]:
-    """What each step of a history did to the odds of a cause, in order.
+def explain(flow: Flow, traits: Traits, history: History, causes: Iterable[str]) -> dict[str, list[Weighed]]:
+    """By cause: what each step of a history did to its odds, in order.
 
     The `decibans` column adds up from the prior odds to the posterior ones (I. J. Good's weight of
-    evidence). KeyError when the traits exclude the cause.
+    evidence). KeyError when the traits exclude a cause.
     """
-    upto = [decibans(posterior(flow, traits, history[:n]), cause) for n in range(len(history) + 1)]
-    without = [
-        decibans(posterior(flow, traits, history[:n] + history[n + 1 :]), cause) for n in range(len(history))
-    ]
-    return [Weighed(step.seq, upto[n + 1] - upto[n], upto[-1] - without[n]) for n, step in enumerate(history)]
+    wanted = tuple(causes)
+    if not wanted:
+        return {}
+    grown = [posterior(flow, traits, history[:n]) for n in range(len(history) + 1)]
+    return {cause: _weighed(history, [decibans(beliefs, cause) for beliefs in grown]) for cause in wanted}
+
+
+def _weighed(history: History, upto: Sequence[float]) -> list[Weighed]:
+    steps = zip(history, pairwise(upto), strict=True)
+    return [Weighed(step.seq, after - before) for step, (before, after) in steps]

@@ -17,6 +17,7 @@ from bot.core.talk import Talk
 
 After = str
 LONGEST = 1000  # characters of a question or an answer
+CAPTION = 300  # characters of a question under a photo
 
 
 # --- asked -----------------------------------------------------------------------------------
@@ -104,9 +105,31 @@ def answer(talk: Talk, rest: str) -> After:
 def _answer(talk: Talk, query: Query, words: str) -> None:
     said = words[:LONGEST]
     talk.emit(RiderAnswered(query=query.seq, words=said, file=talk.heard.file))
-    photo = talk.words.say("query.photo") if talk.heard.file else ""
-    told = talk.words.say("query.answered", asked=query.words, words=said, photo=photo).strip()
+    told = talk.words.say("query.answered", asked=query.words, words=said, photo=_with(talk)).strip()
     holders = talk.state.holders
     for seat in (query.who,) if query.who in holders else holders:
-        talk.tell_at(seat, plain(talk.words, told, kind="info"))
+        talk.tell_seat(seat, plain(talk.words, told, kind="info"))
+        for photo in _photos(talk):
+            talk.tell_seat(seat, _shown(talk, query, photo))
     talk.say("query.told" if holders else "query.gone")
+
+
+def _photos(talk: Talk) -> list[str]:
+    """Photos that came with what was heard; they have been bared of what the camera wrote, or will be."""
+    return talk.heard.file.split() if talk.heard.file_kind == "photo" else []
+
+
+def _with(talk: Talk) -> str:
+    if photos := _photos(talk):
+        return talk.words.count("query.photo", len(photos))
+    return talk.words.say("query.file") if talk.heard.file else ""
+
+
+def _shown(talk: Talk, query: Query, photo: str) -> Message:
+    """A photo that answers, as it is sent on to the mechanic; it may still be on its way."""
+    asked = " ".join(query.words.split())
+    asked = asked if len(asked) <= CAPTION else f"{asked[:CAPTION].rstrip()}..."
+    missing = talk.words.say("query.photo_lost", asked=asked)
+    return Message(
+        talk.words.say("query.photo_shown", asked=asked), kind="record", stays=missing, photo=photo
+    )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from bot.core import odds, plan, stops
 from bot.core.agenda import Next, unmended
@@ -151,16 +151,19 @@ def _named(words: Words | None, flow: Flow, state: State, seq: int, cause: str) 
     return f"{flow.asking(told.ask).called}: {label}"
 
 
-def weighed(flow: Flow, state: State, cause: str, words: Words | None = None) -> dict[str, float]:
-    """How much each finding, by its label, speaks for a cause (above 0) or against it, in decibans.
+def weighed(
+    flow: Flow, state: State, causes: Iterable[str], words: Words | None = None
+) -> dict[str, dict[str, float]]:
+    """By cause: how much each finding, by its label, speaks for it (above 0) or against it, in decibans.
 
     Without `words` a mechanic's sure word is left out: it is told elsewhere.
     """
-    totals: dict[str, float] = {}  # one label may stand twice: told at first, then answered
-    for w in odds.explain(flow, known(state), history(flow, state), cause):
-        label = _named(words, flow, state, w.seq, cause)
-        if label:
-            totals[label] = totals.get(label, 0.0) + w.decibans
+    explained = odds.explain(flow, known(state), history(flow, state), causes)
+    totals: dict[str, dict[str, float]] = {cause: {} for cause in explained}
+    for cause, rows in explained.items():
+        for w in rows:
+            if label := _named(words, flow, state, w.seq, cause):  # it may stand twice: told, then answered
+                totals[cause][label] = totals[cause].get(label, 0.0) + w.decibans
     return totals
 
 
@@ -170,9 +173,9 @@ def telling(totals: Mapping[str, float], sign: int) -> list[tuple[str, float]]:
     return sorted(kept, key=lambda x: -x[1] * sign)[:TOP]
 
 
-def _findings(words: Words, flow: Flow, state: State, cause: str, sign: int) -> str:
+def _findings(words: Words, totals: Mapping[str, float], sign: int) -> str:
     """The two or three findings that speak most for (+1) or against (-1) a cause."""
-    kept = telling(weighed(flow, state, cause, words), sign)
+    kept = telling(totals, sign)
     lines = [words.say("why.finding", label=label, strength=strength(words, db)) for label, db in kept]
     return "; ".join(lines)
 
@@ -196,9 +199,9 @@ def why_lines(desk: Desk, flow: Flow, state: State, step: Next) -> list[str]:
     names = ", ".join(f"{flow.causes[c].name} ({_per_cent(words, p)} of 100)" for c, p in first)
     lines.append(words.say("why.leading", list=names))
     about = first[0][0]
-    name = flow.causes[about].name
+    name, totals = flow.causes[about].name, weighed(flow, state, [about], words)[about]
     for key, sign in (("why.for", 1), ("why.against", -1)):
-        findings = _findings(words, flow, state, about, sign)
+        findings = _findings(words, totals, sign)
         if findings:
             lines.append(words.say(key, cause=name, findings=findings))
     if len(lines) == 2:
@@ -250,8 +253,8 @@ def misfit_lines(desk: Desk, flow: Flow, state: State) -> list[str]:
         return []
     words = desk.words
     lines = [words.say("hand_over.unlisted")]
-    for cause, _ in leading(flow, state):
-        against = _findings(words, flow, state, cause, -1)
+    for cause, totals in weighed(flow, state, [c for c, _ in leading(flow, state)], words).items():
+        against = _findings(words, totals, -1)
         if against:
             lines.append(words.say("hand_over.against", cause=flow.causes[cause].name, findings=against))
     lines.append(words.say("hand_over.author"))

@@ -128,4 +128,6 @@ class Talk:
         name = self.words.say("bike.names", name=self.state.nickname) if self.state.nickname else ""
         if not name or message.text.startswith(name):
             return message
-        return replace(message, text=name + message.text, short=name + (message.short or message.text))
+        stays = name + message.stays if message.stays else ""
+        short = name + (message.short or message.text)
+        return replace(message, text=name + message.text, short=short, stays=stays)

@@ -10,7 +10,7 @@ from bot.core.events import Noted, StopLifted, WasAsked
 from bot.core.messages import Message
 from bot.core.offers import Chosen, Reading
 from bot.core.phrases import Option, plain, stop_text
-from bot.core.spoken import tokens
+from bot.core.spoken import ENGLISH, tokens
 from bot.core.state import Asked
 from bot.core.talk import Talk
 from bot.core.work import tell_done
@@ -52,10 +52,11 @@ def lift(talk: Talk, rest: str) -> After:
     meant = tuple(rule for rule, text in texts.items() if tokens(named) and _within(named, text))
     if not meant:  # all of it is what he looked at
         meant, looked = tuple(texts), rest
-    if len(meant) == 1 and tokens(looked):
+    if len(meant) == 1 and _tells_a_look(talk, looked):
         _lift(talk, meant[0], looked.strip())
         return "next"
-    _ask_about(talk, meant[0] if len(meant) == 1 else "", (looked.strip(), *meant))
+    looked = looked.strip() if _tells_a_look(talk, looked) else ""
+    _ask_about(talk, meant[0] if len(meant) == 1 else "", (looked, *meant))
     return ""
 
 
@@ -65,6 +66,15 @@ def _able(talk: Talk) -> dict[str, str]:
     doctors = {rule for rule, model in rules.items() if model.cleared_by.by == "doctor"}
     able = [stop.rule for stop in talk.state.standing if stop.rule not in doctors]
     return {rule: stop_text(talk.words, rule, rules.get(rule), short=True) for rule in able}
+
+
+def _tells_a_look(talk: Talk, said: str) -> bool:
+    """Whether words may name what was looked at: "ok", "all good" and "done, thanks" do not."""
+    lists = talk.words.lists
+    empty = {
+        w for name in ("yes", "done", "thanks", "gone", "look.good") for p in lists[name] for w in tokens(p)
+    }
+    return not empty.union(ENGLISH.polite, ENGLISH.filler).issuperset(tokens(said))
 
 
 def _within(named: str, text: str) -> bool:
@@ -93,12 +103,12 @@ def answer_lift(talk: Talk, asked: Asked, reading: Reading) -> bool:
         if not isinstance(reading, Chosen):
             return False
         rule, said = reading.id, asked.extra[0]
-        if not tokens(said):
+        if not _tells_a_look(talk, said):
             _ask_about(talk, rule, asked.extra)
             return True
-    if not tokens(said):
+    if not _tells_a_look(talk, said):
         return False
-    if rule in _able(talk):
+    if talk.holds and rule in _able(talk):
         _lift(talk, rule, said)
     return True
 

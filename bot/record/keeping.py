@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -22,11 +22,13 @@ from bot.core.messages import Message
 from bot.core.state import State
 from bot.record.cases import Person
 from bot.record.garage import FallingReadingError, MeterKind
-from bot.record.post import Incoming, Priority
+from bot.record.post import Incoming, Priority, without_photo
 from bot.record.store import Store
 
 OWN_SETTINGS = frozenset({"units", "language", "zone"})  # of whoever speaks
 RIDER_SETTINGS = frozenset({"giving_up", "minute_worth", "kit"})  # of the rider whose case it is
+
+LATER = "9999-12-31T23:59:59Z"  # when a message goes whose photo has not arrived: not before it is there
 
 
 @dataclass(frozen=True)
@@ -203,12 +205,23 @@ def lay_messages(
     meant = ((m, name) for m in messages for name in _meant_for(m, speaker.name, others))
     for n, (message, name) in enumerate((m, name) for m, name in meant if name in seats):
         person, address = seats[name]
+        if message.photo and store.is_group(address):  # that one is for his eyes
+            address = store.private_address(person) or address
         priority: Priority = "safety" if message.kind == "stop" else "answer"
         asked = step.after.asked.get(name) if message.choices else None
+        message, due = _with_photo(store, message) if message.photo else (message, "")
         store.put_out(
             address, person, message, at, n=n, case=step.case, inbox=incoming.id, priority=priority,
-            asked=asked.seq if asked else 0,
+            due=due, asked=asked.seq if asked else 0,
         )  # fmt: skip
+
+
+def _with_photo(store: Store, message: Message) -> tuple[Message, str]:
+    """A message under its photo's digest, and when it may go: of one that is on its way, once it is here."""
+    if store.refused_files([message.photo]):
+        return without_photo(message), ""
+    on_its_way = store.is_on_its_way(message.photo)
+    return replace(message, photo=store.fetched(message.photo) or message.photo), LATER if on_its_way else ""
 
 
 def _meant_for(message: Message, speaker: str, others: Sequence[str]) -> Sequence[str]:

@@ -8,12 +8,14 @@ dropped as soon as it is done; only the digest stays, to know it by when it come
 from __future__ import annotations
 
 import hashlib
+import json
 import sqlite3
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from bot.record.opening import Opened
+from bot.record.post import revive_message, without_photo
 
 
 @dataclass(frozen=True)
@@ -243,6 +245,7 @@ class Network(Opened):
     def file_fetched(self, ref: str, digest: str) -> None:
         """The file lies in our folder under this digest."""
         self.run("update fetches set state = 'done', digest = ?, locator = '' where ref = ?", digest, ref)
+        self._photo_came(ref, digest)
 
     def fetch_failed(self, ref: str, fault: str, again: str | None) -> None:
         """Try again then, or (None) never."""
@@ -251,6 +254,20 @@ class Network(Opened):
             state = case when ? is null then 'failed' else state end where ref = ?""",
             *(fault, again, again, ref),
         )
+        if again is None:
+            self._photo_came(ref, "")
+
+    def _photo_came(self, ref: str, digest: str) -> None:
+        """Messages that waited for this photo may go; without a digest it is said that it was not kept."""
+        rows = self.rows(
+            "select id, payload from outbox where state = 'due' and json_extract(payload, '$.photo') = ?", ref
+        )
+        for row in rows:
+            message = revive_message(row["payload"])
+            told = replace(message, photo=digest) if digest else without_photo(message)
+            payload = json.dumps(told.dump(), ensure_ascii=False)
+            self.run("update outbox set text = ?, short = ?, payload = ?, due = at where id = ?",
+                     told.text, told.short, payload, row["id"])  # fmt: skip
 
     def fetched(self, ref: str) -> str | None:
         """The digest of a file that was fetched; None while it is on its way, or when it never came."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from bot.core.events import Heard
@@ -76,6 +76,11 @@ def revive_message(payload: str) -> Message:
 def blanked(message: Message) -> Message:
     """What stays of a secret."""
     return Message(message.stays, kind="info")
+
+
+def without_photo(message: Message) -> Message:
+    """What is said where its photo is not here."""
+    return replace(message, text=message.stays, short="", stays="", photo="")
 
 
 def _outgoing(row: dict[str, Any]) -> Outgoing:

@@ -87,6 +87,7 @@ def facts(
         queries=tuple(mechanics.tell_queries(state, run)),
         confirmed=tuple(mechanics.tell_confirmed(flow, state, run)),
         outcome=mechanics.tell_outcome(flow, state, run),
+        in_hand=work.tell_in_hand(flow, state, run),
     )
 
 
@@ -104,12 +105,15 @@ def _role(state: State, seq: int) -> Role:
 
 
 def _notes(flow: Flow, state: State, run: Clock) -> Iterator[NoteLine]:
+    """Notes and files, but for those that answered a mechanic: they are told with their question."""
     sent: Counter[tuple[str, str]] = Counter()
+    answered = {ref for query in state.queries if query.answer for ref in query.answer.file.split()}
     for seq, at, who, note in state.notes:
-        if note.words or note.file:
-            files = tuple(_count_files(sent, note.file_kind, note.file.split(), _about(flow, note.about)))
+        refs = [ref for ref in note.file.split() if ref not in answered]
+        if note.words or refs:
+            files = tuple(_count_files(sent, note.file_kind, refs, _about(flow, note.about)))
             voice = Voice(who, _role(state, seq), at, run.meter(seq))
-            yield NoteLine(note.words, note.file_kind, voice, files)
+            yield NoteLine(note.words, note.file_kind if refs else "", voice, files)
 
 
 def _count_files(
@@ -155,6 +159,8 @@ def _stop(flow: Flow, state: State, run: Clock, stop: Stop) -> StopLine:
         ran_after=tuple(went.minutes for at, went in state.went_on if at >= stop.at),
         person=of_a_person(flow, stop.rule),
         taken_up=tuple(_taken_up(state, run, stop)),
+        lifted=_lifted(state, stop, run),
+        looked_at=stop.looked_at,
     )
 
 
@@ -164,6 +170,17 @@ def _taken_up(state: State, run: Clock, stop: Stop) -> Iterator[TakenUpLine]:
         event = entry.event
         if isinstance(event, events.TakenUp) and stop.rule in event.rules and entry.seq > stop.seq:
             yield TakenUpLine(event.by, event.words, spoken(entry, run))
+
+
+def _lifted(state: State, stop: Stop, run: Clock) -> Voice | None:
+    """Who lifted a stop, and when; None while it stands."""
+    lifts = (
+        entry
+        for entry in acting(state)
+        if isinstance(entry.event, events.StopLifted) and entry.event.rule == stop.rule
+    )
+    lift = next((entry for entry in lifts if entry.seq > stop.seq), None) if stop.lifted_by else None
+    return spoken(lift, run) if lift else None
 
 
 def _because(flow: Flow, state: State, seqs: Sequence[int]) -> Iterator[str]:

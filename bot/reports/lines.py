@@ -97,6 +97,11 @@ def file_name(file: FileLine, say: Wording) -> str:
     return say[key].format(kind=file.kind, n=file.n, about=topic(file.about))
 
 
+def file_bare(file: FileLine, say: Wording) -> str:
+    """A photo or file where it stands beside what it is about."""
+    return say["file"].format(kind=file.kind, n=file.n)
+
+
 def listed(names: Iterable[str]) -> str:
     """Names in a row; many of them hold commas."""
     return "; ".join(names)
@@ -129,6 +134,19 @@ def stop_words(stop: StopLine, say: Wording) -> str:
     return say["stop.lifted"].format(by=by, say=told)
 
 
+def lifting(stop: StopLine, say: Wording) -> Iterator[str]:
+    """Who lifted a stop and when, and what a mechanic looked at whose word did."""
+    if stop.lifted:
+        yield say["stop.lifted_by"].format(voice=voice(stop.lifted, say))
+    if stop.looked_at:
+        yield looked_at(stop, say)
+
+
+def looked_at(stop: StopLine, say: Wording) -> str:
+    """What a mechanic looked at when he lifted a stop."""
+    return say["stop.looked_at"].format(words=" ".join(stop.looked_at.split()))
+
+
 def stop_short(stop: StopLine, say: Wording) -> str:
     """A stop that stands where room is dear; it says itself or is told whether it must not run."""
     if not stop.short or stop.short == stop.say:
@@ -153,6 +171,12 @@ def taken_up(stop: StopLine, say: Wording) -> Iterator[str]:
     """Who went on with the bike although somebody was hurt."""
     for taken in stop.taken_up:
         yield say[f"stop.taken_up.{taken.by}"].format(words=taken.words, voice=voice(taken.voice, say))
+
+
+def because(stop: StopLine, say: Wording) -> Iterator[str]:
+    """What made a stop true."""
+    if stop.because:
+        yield say["stop.because"].format(because="; ".join(answer_words(b, say) for b in stop.because))
 
 
 def ran_after(stop: StopLine, say: Wording) -> Iterator[str]:

@@ -14,7 +14,7 @@ from bot.reports.sheet import ConfirmedLine, FileLine, OutcomeLine, QueryLine, V
 
 
 def tell_vin(state: State) -> VinLine | None:
-    return VinLine(state.vin.vin, state.vin.digit) if state.vin else None
+    return VinLine(state.vin.vin, state.vin.digit, state.vin.reread) if state.vin else None
 
 
 def tell_queries(state: State, run: Clock) -> Iterator[QueryLine]:

@@ -18,6 +18,7 @@ from bot.reports.lines import (
     again,
     answer_words,
     asked,
+    because,
     chance,
     chance_word,
     doing,
@@ -25,6 +26,7 @@ from bot.reports.lines import (
     gravest,
     hours,
     listed,
+    looked_at,
     moment,
     order_line,
     price,
@@ -40,7 +42,6 @@ from bot.reports.sheet import Facts, FileLine, FindingLine, LookLine, NoteLine, 
 from bot.reports.wording import Wording
 
 ONE_BY_ONE = ("found", "repaired", "suspected")  # standings whose suspects have a row each
-ASKED = 2  # rank of an answer to a question, which most are
 WORTH_A_ROW = 0.05  # and any other from this chance on
 DIGEST = 12  # letters of a photo's digest by which it is found in the JSON and in the record
 WIDTH = 60  # letters of a line of a column, about; for making both of one length
@@ -88,12 +89,13 @@ def _stops(sheet: Facts, say: Wording) -> dict[str, Any]:
 
 
 def _stop(stop: StopLine, say: Wording) -> dict[str, Any]:
-    more = [say["stop.since"].format(at=moment(stop.at))]
-    if stop.because:
-        more.append(say["stop.because"].format(because="; ".join(answer_words(b, say) for b in stop.because)))
-    more += taken_up(stop, say)
     ran = list(ran_after(stop, say))
-    more += ran or ([say["stop.not_run"]] if stop.stands else [])
+    more = [
+        say["stop.since"].format(at=moment(stop.at)),
+        *because(stop, say),
+        *taken_up(stop, say),
+        *(ran or ([say["stop.not_run"]] if stop.stands else [])),
+    ]
     return {"say": stop_words(stop, say), "more": " ".join(more), "ran": bool(ran)}
 
 
@@ -134,7 +136,7 @@ def _next(sheet: Facts, say: Wording) -> Iterator[str]:
 
 
 def _suspects(sheet: Facts, say: Wording) -> dict[str, Any]:
-    """Rows of the table: name, standing, chance, look. What shares standing and look shares a row."""
+    """Rows of the table: name, standing, chance, look. What shares a look shares a row."""
     return {
         "title": say["suspects"],
         "head": [say[f"paper.suspects.{name}"] for name in ("name", "standing", "chance", "look")],
@@ -155,7 +157,7 @@ def _suspect_rows(sheet: Facts, say: Wording) -> Iterator[dict[str, Any]]:
     yield {
         "names": say["paper.unlisted"], "standing": say[f"standing.{sheet.unlisted_standing}"],
         "chance": chance(sheet.unlisted, say), "look": say["paper.no_such_look"], "wide": False,
-        "unseen": False, "strong": False, "more": [],
+        "unseen": False, "strong": False, "parts": [], "more": [],
     }  # fmt: skip
 
 
@@ -168,23 +170,35 @@ def _shared(s: SuspectLine) -> tuple[Any, ...]:
     if _has_row(s):
         return (s.name,)
     look = s.look and (s.look.question, s.look.answer, s.look.voice)
-    return (s.standing, bool(s.excluded_by), s.stale, look, s.remedy)
+    return (bool(s.excluded_by), s.stale, look, s.remedy)
 
 
 def _suspect_row(group: Sequence[SuspectLine], told: set[LookLine], say: Wording) -> dict[str, Any]:
     first = group[0]
     alone = _has_row(first)
-    number = f"{chance(first.chance, say)}, {chance_word(first.chance, say)}"
     return {
-        "names": listed(_named(s, say) for s in group),
-        "standing": say.get(f"short.standing.{first.standing}", say[f"standing.{first.standing}"]),
-        "chance": number if alone else under((s.chance for s in group), say),
+        "names": _named(first, say),
+        "standing": _standing(first, say),
+        "chance": f"{chance(first.chance, say)}, {chance_word(first.chance, say)}",
         "look": " ".join(_seen(group, told, say)),
+        "parts": [] if alone else list(_parts(group, say)),
         "wide": not alone,
         "unseen": first.look is None and not first.excluded_by,
         "strong": first.standing in ("found", "suspected"),
         "more": list(_more(first, say)),
     }
+
+
+def _standing(s: SuspectLine, say: Wording) -> str:
+    return say.get(f"short.standing.{s.standing}", say[f"standing.{s.standing}"])
+
+
+def _parts(group: Sequence[SuspectLine], say: Wording) -> Iterator[str]:
+    """Those of one look by their standing, with the chance that each of them lies below."""
+    for standing in dict.fromkeys(s.standing for s in group):
+        same = [s for s in group if s.standing == standing]
+        names, below = listed(_named(s, say) for s in same), under((s.chance for s in same), say)
+        yield say["paper.group"].format(standing=_standing(same[0], say), below=below, list=names)
 
 
 def _named(s: SuspectLine, say: Wording) -> str:
@@ -271,8 +285,8 @@ def _finding(same: Sequence[FindingLine], say: Wording) -> dict[str, str]:
 def _lost(f: FindingLine, say: Wording) -> Iterator[str]:
     """Answers that no longer count."""
     for lost in f.lost:
-        earlier = lost.voice.at < f.voice.at or lost.voice.role == f.voice.role
-        key = "finding.taken_back" if lost.taken_back else "finding.lost" if earlier else "finding.also"
+        same = lost.voice.role == f.voice.role
+        key = "finding.taken_back" if lost.taken_back else "finding.lost" if same else "finding.also"
         role = say[f"role.{lost.voice.role}"]
         yield say[key].format(answer=answer_words(lost.answer, say), role=role)
 
@@ -282,29 +296,32 @@ def _when(v: Voice) -> str:
 
 
 def _quiet(found: Iterable[FindingLine], say: Wording) -> Iterator[dict[str, str]]:
-    """Where nothing was seen: one paragraph for each who said so and for each repair before it."""
-    told: dict[tuple[str, int], list[FindingLine]] = {}
+    """Where nothing was seen: one paragraph for each who said so, how, and after which repair."""
+    told: dict[tuple[str, str, int], list[FindingLine]] = {}
     for f in found:
-        told.setdefault((speaker(f.voice, say), f.slice), []).append(f)
-    for (who, slice_), lines in told.items():
+        told.setdefault((say[f"sure.{f.rank}"], speaker(f.voice, say), f.slice), []).append(f)
+    for (sure, who, slice_), lines in told.items():
         first = lines[0].voice
         after = say["finding.after_work"].format(n=slice_) if slice_ else ""
-        head = ", ".join(x for x in (who, first.at[:10], hours(first.hours), after) if x)
+        head = ", ".join(x for x in (sure, who, _when(first), after) if x)
         answers = (_unseen(same, first, say) for same in _alike(lines))
         yield _row(say["paper.quiet.who"].format(who=head), listed(answers))
 
 
 def _unseen(same: Sequence[FindingLine], first: Voice, say: Wording) -> str:
-    """One answer with its times: the clock alone on the day and at the hours that stand at the head."""
+    """One answer, with its times where they are not that at the head: of the same day the clock alone."""
     f = same[0]
-    at = dict.fromkeys(x.voice.at[11:16] if _same_time(x.voice, first) else _when(x.voice) for x in same)
-    sure = [] if f.rank == ASKED else [say[f"sure.{f.rank}"]]
     answer = "; ".join([answer_words(f.answer, say), *_lost(f, say)])
-    return say["paper.quiet"].format(asked=asked(f.question), answer=answer, at=" ".join([*sure, listed(at)]))
+    at = dict.fromkeys(_clock(x.voice, first) for x in same)
+    if list(at) == [_clock(first, first)]:
+        return f"{asked(f.question)} {answer}"
+    return say["paper.quiet"].format(asked=asked(f.question), answer=answer, at=listed(at))
 
 
-def _same_time(one: Voice, other: Voice) -> bool:
-    return one.at[:10] == other.at[:10] and one.hours == other.hours
+def _clock(one: Voice, other: Voice) -> str:
+    """When something was said, beside something else: on the same day, at the same hours, the clock alone."""
+    alike = one.at[:10] == other.at[:10] and one.hours == other.hours
+    return one.at[11:16] if alike else _when(one)
 
 
 # --- blocks --------------------------------------------------------------------------------------
@@ -316,9 +333,8 @@ def _blocks(sheet: Facts, say: Wording) -> Iterator[Block]:
     yield _block(say["access"], [*_covers(sheet, say)] or [_item(say["paper.not_opened"])])
     points = sheet.not_confirmed()
     yield _block(say["paper.points"], [_item(point, tick=True) for _, point in points])
-    lifted = [_stop(stop, say) for stop in sheet.stops if not stop.stands]
-    yield _block(say["paper.lifted"], [_item(f"{stop['say']} {stop['more']}") for stop in lifted])
-    yield _block(say["mechanics"], [_item(f"{q} {a}") for q, a in work_lines.queries(sheet, say)])
+    yield _block(say["paper.lifted"], [*_lifted(sheet, say)])
+    yield _block(say["mechanics"], [_item(f"{q} {a}") for q, a in work_lines.queries(sheet, say, _file)])
     yield _block(say["not_sure"], [*_unjudged(sheet, say)])
     left = garage(sheet.ahead.left_out, say)
     yield _block(say["left_out"], [_item(f"{why}: {listed(names)}") for why, names in left.items()])
@@ -340,10 +356,16 @@ def _item(text: str, strong: bool = False, tick: bool = False) -> dict[str, Any]
 
 def _repairs(sheet: Facts, say: Wording) -> list[dict[str, Any]]:
     rows = []
+    if hand := sheet.in_hand:
+        begun = work_lines.in_hand(hand, voice(hand.voice, say), say)
+        cost = work_lines.parts_told(hand.parts_told, sheet, say)
+        rows.append(_item(". ".join(x for x in (begun, cost) if x)))
     for repair in sheet.repairs:
         key = "repair.suspicion" if repair.suspicion else "repair"
         done = say[key].format(name=repair.name, voice=voice(repair.voice, say))
-        rows.append(_item(". ".join(x for x in (done, work_lines.held(repair, say)) if x)))
+        cost = work_lines.parts_told(repair.parts_told, sheet, say)
+        more = " ".join(x for x in (work_lines.held(repair, say), cost) if x)
+        rows.append(_item(". ".join(x for x in (done, more) if x)))
     return rows
 
 
@@ -355,6 +377,29 @@ def _covers(sheet: Facts, say: Wording) -> Iterator[dict[str, Any]]:
             key = "paper.open" if still else "paper.shut"
             names = listed(work_lines.cover(line, say) for line in opened)
             yield _item(say[key].format(voice=by, list=names), strong=still)
+
+
+def _lifted(sheet: Facts, say: Wording) -> Iterator[dict[str, Any]]:
+    """Stops that one thing lifted at one time stand together, the others by themselves."""
+    groups: dict[tuple[Any, ...], list[StopLine]] = {}
+    for stop in sheet.stops:
+        if not stop.stands:
+            alone = (stop.because, stop.ran_after, stop.looked_at)
+            groups.setdefault((stop.lifted_by, stop.lifted, stop.at, alone), []).append(stop)
+    for same in groups.values():
+        first = same[0]
+        by = say.get(f"by.{first.lifted_by}", first.lifted_by)
+        who = voice(first.lifted, say) if first.lifted else ""
+        names = " · ".join(stop.say or say[f"stop.{stop.kind}"] for stop in same)
+        told = [names, *because(first, say), *ran_after(first, say)]
+        told += [looked_at(first, say)] if first.looked_at else []
+        words = {
+            "by": by[:1].upper() + by[1:],
+            "voice": who,
+            "since": moment(first.at),
+            "list": " ".join(told),
+        }
+        yield _item(say["paper.lifted.by"].format(**words))
 
 
 def _order(sheet: Facts, say: Wording) -> Iterator[dict[str, Any]]:

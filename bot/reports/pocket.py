@@ -25,6 +25,7 @@ from bot.reports.lines import (
     gravest,
     hours,
     listed,
+    looked_at,
     price,
     ran_after,
     speaker,
@@ -35,7 +36,7 @@ from bot.reports.lines import (
     under,
     wrap,
 )
-from bot.reports.sheet import ConfirmedLine, Facts, FindingLine, RepairLine, SuspectLine, Voice
+from bot.reports.sheet import ConfirmedLine, Facts, FindingLine, RepairLine, StopLine, SuspectLine, Voice
 from bot.reports.wording import ENGLISH, Wording
 
 TOP = 5  # suspects told one by one
@@ -92,6 +93,15 @@ def _stops(sheet: Facts, say: Wording) -> Iterator[str]:
         yield " ".join((stop_short(stop, say), *taken_up(stop, say), *ran))
     if not standing:
         yield say["stop.none"]
+    yield from (_lifted(s, s.lifted, say) for s in sheet.stops if s.looked_at and s.lifted)
+
+
+def _lifted(stop: StopLine, by: Voice, say: Wording) -> str:
+    """A stop that a mechanic's word lifted, with what he looked at."""
+    told = stop.short or stop.say or say[f"stop.{stop.kind}"]
+    told = told if told[-1] in ".!?" else f"{told}."
+    who, looked = speaker(by, say), looked_at(stop, say)
+    return say["short.lifted"].format(who=who, day=by.at[:10], say=told, looked=looked)
 
 
 # --- findings ----------------------------------------------------------------------------------
@@ -169,7 +179,11 @@ def _suspects(sheet: Facts, say: Wording) -> Iterator[str]:
 def _settled(sheet: Facts, say: Wording) -> Iterator[str]:
     """Found, repaired and ruled out: what was cleared stands in one line for each who looked, by look."""
     yield from ("- " + _one(s, say) for s in sheet.suspects if s.standing in ("found", "repaired"))
-    yield from (f"- {_work(repair, say)}" for repair in sheet.repairs)
+    if hand := sheet.in_hand:
+        by = f"{speaker(hand.voice, say)}, {hand.voice.at[:10]}"
+        begun = work_lines.in_hand(hand, by, say, "short.")
+        yield " ".join(x for x in ("-", begun, work_lines.parts_told(hand.parts_told, sheet, say)) if x)
+    yield from (f"- {_work(repair, sheet, say)}" for repair in sheet.repairs)
     cleared: dict[str, dict[str, list[SuspectLine]]] = {}
     for s in sheet.suspects:
         if s.standing == "ruled-out" and s.look and not s.excluded_by:
@@ -210,13 +224,14 @@ def _finds(suspects: Sequence[SuspectLine], say: Wording) -> str:
     return say["short.finds" if low >= high else "short.finds.span"].format(n=min(low, 9), most=high)
 
 
-def _work(repair: RepairLine, say: Wording) -> str:
+def _work(repair: RepairLine, sheet: Facts, say: Wording) -> str:
     """Work that was done, and what of its closing nobody confirmed."""
     key = "repair.suspicion" if repair.suspicion else "repair"
     who = f"{speaker(repair.voice, say)}, {repair.voice.at[:10]}"
     done = say["short.done"].format(work=say[key].format(name=repair.name, voice=who))
     open_ = [say["repair.unconfirmed"].format(point=listed(repair.unconfirmed))] if repair.unconfirmed else []
-    return " ".join(x for x in (done, work_lines.held(repair, say, "short."), *open_) if x)
+    held, cost = work_lines.held(repair, say, "short."), work_lines.parts_told(repair.parts_told, sheet, say)
+    return " ".join(x for x in (done, held, cost, *open_) if x)
 
 
 def _seen(s: SuspectLine, say: Wording) -> str:

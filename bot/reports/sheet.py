@@ -113,6 +113,8 @@ class StopLine:
 
     `say` is '' where the flow has no words for it: damage of another kind, or a rule of an older flow.
     `person`: it is about a hurt person, and says nothing of the bike.
+    `lifted`: by whom and when it was lifted, None while it stands; `looked_at`: what a mechanic looked at
+    whose word lifted it.
     """
 
     kind: Literal["rule", "damage", "older"]
@@ -126,6 +128,8 @@ class StopLine:
     ran_after: tuple[float | None, ...]
     person: bool = False
     taken_up: tuple[TakenUpLine, ...] = ()
+    lifted: Voice | None = None
+    looked_at: str = ""
 
     @property
     def bars_the_bike(self) -> bool:
@@ -141,6 +145,7 @@ class RepairLine:
     `held`: so far, or `same` (it changed nothing), came back, nothing told yet; "" where it was not asked.
     `fixed`: chance (0 to 1) that nothing is wrong any more, of the last repair while it holds.
     `clean_hours`: running hours without a sign of it, up to the last look, or until it came back.
+    `parts_told`: what its parts came to by the word of who did it; None where he named no price.
     """
 
     name: str
@@ -150,6 +155,21 @@ class RepairLine:
     held: Held = ""
     fixed: float | None = None
     clean_hours: float | None = None
+    parts_told: float | None = None
+
+
+@dataclass(frozen=True)
+class InHandLine:
+    """Work that is begun and not done. `told`: told as done, with its closing list still open.
+
+    `parts_told`: as of a repair.
+    """
+
+    name: str
+    voice: Voice
+    suspicion: bool
+    told: bool
+    parts_told: float | None
 
 
 @dataclass(frozen=True)
@@ -237,10 +257,14 @@ class NoteLine:
 
 @dataclass(frozen=True)
 class VinLine:
-    """The number of the frame, and what its check digit says: "none" where it has none."""
+    """The number of the frame, and what its check digit says: "none" where it has none.
+
+    `reread`: it was read again because that digit does not fit, and the frame says so all the same.
+    """
 
     text: str
     digit: Literal["right", "wrong", "none"]
+    reread: bool = False
 
 
 @dataclass(frozen=True)
@@ -322,6 +346,7 @@ class Facts:
     queries: tuple[QueryLine, ...] = ()
     confirmed: tuple[ConfirmedLine, ...] = ()
     outcome: OutcomeLine | None = None
+    in_hand: InHandLine | None = None
 
     def files(self) -> Iterator[tuple[FileLine, Voice]]:
         """Photos and files with who sent them: of notes, then of answers to a mechanic."""

@@ -1,7 +1,9 @@
 """The handover sheet as it is published, version 1: names, types and what each means.
 
 A program may rely on what stands here. A name is never given another meaning; what is added later is
-optional; whatever breaks this raises `VERSION`. The JSON Schema in docs/ is made from these models:
+optional, which here is a field with a default; whatever breaks this raises `VERSION`. So that a program
+which has an older copy of the schema can read what has a newer name in it, the published schema refuses no
+names that it does not know; these models do, for what we write. The JSON Schema in docs/ is made from them:
 `python -m tests.reports.test_sheet_json`.
 """
 
@@ -10,6 +12,7 @@ from __future__ import annotations
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
+from pydantic.json_schema import GenerateJsonSchema
 
 VERSION = 1
 
@@ -40,10 +43,14 @@ class By(_Form):
 
 
 class Vin(_Form):
-    """`check_digit`: `wrong` asks for another look at the frame; `none`: it has no such digit."""
+    """`check_digit`: `wrong` asks for another look at the frame; `none`: it has no such digit.
+
+    `read_again`: somebody had that other look, and the frame says so all the same.
+    """
 
     text: str
     check_digit: Literal["right", "wrong", "none"]
+    read_again: bool = False
 
 
 class Feature(_Form):
@@ -74,7 +81,8 @@ class Stop(_Form):
     """A stop rule that was raised. `says` is "" where the flow has no words for it.
 
     `bars`: `running`, `riding`. `ran_after_minutes`: one for each time that it was run all the same; null:
-    how long is not known.
+    how long is not known. `lifted`: who lifted it, and when; `looked_at`: what a mechanic looked at whose
+    word lifted it, in his own words.
     """
 
     kind: Literal["rule", "damage", "older"]
@@ -87,6 +95,8 @@ class Stop(_Form):
     ran_after_minutes: tuple[float | None, ...]
     about_a_person: Annotated[bool, Field(description="somebody is hurt; not about the bike")]
     taken_up: tuple[TakenUp, ...]
+    lifted: By | None = None
+    looked_at: str | None = None
 
 
 class Earlier(_Form):
@@ -158,7 +168,10 @@ class Access(_Form):
 
 
 class Repair(_Form):
-    """Work that was done and whether it held; the chance and the hours are null where they are not known."""
+    """Work that was done and whether it held; the chance and the hours are null where they are not known.
+
+    `parts_told`: what its parts came to, in `currency`, by the word of who did it; null: not told.
+    """
 
     name: str
     by: By
@@ -167,6 +180,17 @@ class Repair(_Form):
     chance_fixed: Chance | None
     clean_hours: float | None
     not_confirmed: tuple[str, ...]
+    parts_told: float | None = None
+
+
+class InHand(_Form):
+    """Work that is begun and not done. `told_done`: told as done, with its closing list still open."""
+
+    name: str
+    by: By
+    on_suspicion: bool
+    told_done: bool
+    parts_told: float | None
 
 
 class NotConfirmed(_Form):
@@ -332,11 +356,21 @@ class Sheet(_Form):
     files: tuple[File, ...]
     notes: tuple[Note, ...]
     mechanic: Mechanic
+    in_hand: InHand | None = None
+
+
+class _Readable(GenerateJsonSchema):
+    """What stays optional stays so, though we write it always: an older sheet has no such name."""
+
+    def field_is_required(self, field: Any, total: bool) -> bool:
+        return bool(field["schema"]["type"] != "default")
 
 
 def schema() -> dict[str, Any]:
     """The JSON Schema (draft 2020-12) of the form."""
-    made = Sheet.model_json_schema(mode="serialization")
+    made = Sheet.model_json_schema(mode="serialization", schema_generator=_Readable)
+    for form in (made, *made["$defs"].values()):
+        del form["additionalProperties"]
     head = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "$id": f"urn:sumpline:handover-sheet:{VERSION}",

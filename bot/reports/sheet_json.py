@@ -37,7 +37,9 @@ def dump(facts: Facts) -> dict[str, Any]:
 
 
 def _head(facts: Facts) -> dict[str, Any]:
-    vin = facts.vin and {"text": facts.vin.text, "check_digit": facts.vin.digit}
+    vin = facts.vin and {
+        "text": facts.vin.text, "check_digit": facts.vin.digit, "read_again": facts.vin.reread,
+    }  # fmt: skip
     features = [{"asked": asked, "answer": answer} for asked, answer in facts.traits]
     bike = {"nickname": facts.bike, "hours": facts.hours, "features": features, "vin": vin}
     return {
@@ -70,6 +72,7 @@ def _stop(stop: sheet.StopLine) -> dict[str, Any]:
         "taken_up": [
             {"who": _TAKEN[taken.by], "words": taken.words, "by": _by(taken.voice)} for taken in stop.taken_up
         ],
+        "lifted": stop.lifted and _by(stop.lifted), "looked_at": stop.looked_at or None,
     }  # fmt: skip
 
 
@@ -148,6 +151,7 @@ def _speaks(said: sheet.Speaks) -> dict[str, Any]:
 def _hands(facts: Facts) -> dict[str, Any]:
     return {
         "repairs": [_repair(repair) for repair in facts.repairs],
+        "in_hand": facts.in_hand and _in_hand(facts.in_hand),
         "access": [_access(line) for line in facts.access],
         "not_confirmed": [{"work": work, "point": point} for work, point in facts.not_confirmed()],
         "looks_to_come": [
@@ -168,7 +172,14 @@ def _repair(repair: sheet.RepairLine) -> dict[str, Any]:
     return {
         "name": repair.name, "by": _by(repair.voice), "on_suspicion": repair.suspicion,
         "held": _HELD[repair.held], "chance_fixed": repair.fixed, "clean_hours": repair.clean_hours,
-        "not_confirmed": repair.unconfirmed,
+        "not_confirmed": repair.unconfirmed, "parts_told": repair.parts_told,
+    }  # fmt: skip
+
+
+def _in_hand(line: sheet.InHandLine) -> dict[str, Any]:
+    return {
+        "name": line.name, "by": _by(line.voice), "on_suspicion": line.suspicion, "told_done": line.told,
+        "parts_told": line.parts_told,
     }  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from bot.core.flow import Flow, Several
 from bot.core.reasons import CLEAR, STRONG, telling, weighed
@@ -24,12 +24,12 @@ def tell_suspects(flow: Flow, state: State, found: Iterable[Suspect]) -> tuple[S
     """Every cause, what a mechanic wants to read first on top, then by chance."""
     ranked = sorted(found, key=lambda s: (READING_ORDER.index(s.standing), -s.chance))
     likely = sorted((s for s in ranked if s.chance >= WORTH_WEIGHING), key=lambda s: -s.chance)[:WEIGHED]
-    return tuple(_suspect(flow, state, s, s in likely) for s in ranked)
+    totals = weighed(flow, state, [s.cause for s in likely])
+    return tuple(_suspect(flow, state, s, totals.get(s.cause, {})) for s in ranked)
 
 
-def _suspect(flow: Flow, state: State, s: Suspect, likely: bool) -> SuspectLine:
+def _suspect(flow: Flow, state: State, s: Suspect, totals: Mapping[str, float]) -> SuspectLine:
     cause = flow.causes[s.cause]
-    totals = weighed(flow, state, s.cause) if likely else {}
     return SuspectLine(
         name=cause.name,
         standing=s.standing,

@@ -19,11 +19,14 @@ from bot.reports.lines import (
     again,
     answer_words,
     asked,
+    because,
     chance,
     doing,
+    file_bare,
     file_name,
     garage,
     hours,
+    lifting,
     listed,
     moment,
     order,
@@ -94,11 +97,11 @@ def _stops(sheet: Facts, say: Wording) -> Iterator[str]:
 
 def _stop_more(stop: StopLine, say: Wording) -> Iterator[str]:
     yield say["stop.since"].format(at=moment(stop.at))
-    if stop.because:
-        yield say["stop.because"].format(because="; ".join(answer_words(b, say) for b in stop.because))
+    yield from because(stop, say)
     yield from taken_up(stop, say)
     ran = list(ran_after(stop, say))
     yield from ran if ran or not stop.stands else [say["stop.not_run"]]
+    yield from lifting(stop, say)
 
 
 def _head(sheet: Facts, say: Wording) -> Iterator[str]:
@@ -122,7 +125,7 @@ def _mechanics(sheet: Facts, say: Wording) -> Iterator[str]:
     told = [work_lines.outcome(sheet.outcome, say)] if sheet.outcome else []
     told += [work_lines.confirmed(line, say) for line in sheet.confirmed]
     lines = [f"- {line}" for line in told]
-    for query, answer in work_lines.queries(sheet, say):
+    for query, answer in work_lines.queries(sheet, say, file_bare):
         lines += [f"- {query}", f"  {answer}"]
     if sheet.holders:
         lines.append(work_lines.holders(sheet.holders, say))
@@ -147,8 +150,8 @@ def _finding(finding: FindingLine, say: Wording) -> str:
     more += [say["finding.after_work"].format(n=finding.slice)] if finding.slice else []
     more += [say["finding.round"].format(n=finding.round)] if finding.round else []
     for lost in finding.lost:
-        earlier = lost.voice.at < finding.voice.at or lost.voice.role == finding.voice.role
-        key = "finding.taken_back" if lost.taken_back else "finding.lost" if earlier else "finding.also"
+        same = lost.voice.role == finding.voice.role
+        key = "finding.taken_back" if lost.taken_back else "finding.lost" if same else "finding.also"
         role = say[f"role.{lost.voice.role}"]
         more.append(say[key].format(answer=answer_words(lost.answer, say), role=role))
     return say["finding"].format(
@@ -225,13 +228,18 @@ def _look(look: LookLine, seen: set[LookLine], say: Wording) -> Iterator[str]:
 
 
 def _repairs(sheet: Facts, say: Wording) -> Iterator[str]:
-    if sheet.repairs:
+    if sheet.repairs or sheet.in_hand:
         yield say["repairs"]
+    if sheet.in_hand:
+        yield f"- {work_lines.in_hand(sheet.in_hand, voice(sheet.in_hand.voice, say), say)}"
+        if told := work_lines.parts_told(sheet.in_hand.parts_told, sheet, say):
+            yield f"  {told}"
     for repair in sheet.repairs:
         key = "repair.suspicion" if repair.suspicion else "repair"
         yield "- " + say[key].format(name=repair.name, voice=voice(repair.voice, say))
-        if told := work_lines.held(repair, say):
-            yield f"  {told}"
+        for told in (work_lines.held(repair, say), work_lines.parts_told(repair.parts_told, sheet, say)):
+            if told:
+                yield f"  {told}"
         for point in repair.unconfirmed:
             yield "  " + say["repair.unconfirmed"].format(point=point)
 

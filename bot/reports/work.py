@@ -16,7 +16,16 @@ from bot.core.flow import Flow, Part
 from bot.core.history import Clock, Repair, acting, closing_of, repairs
 from bot.core.state import State
 from bot.reports.findings import spoken
-from bot.reports.sheet import AccessLine, Held, LookAgainLine, PartLine, RepairLine, Voice, WorkLine
+from bot.reports.sheet import (
+    AccessLine,
+    Held,
+    InHandLine,
+    LookAgainLine,
+    PartLine,
+    RepairLine,
+    Voice,
+    WorkLine,
+)
 
 BOOK_LINES = 20  # parts and work of the bike's book: the newest; older ones are counted
 
@@ -33,22 +42,37 @@ def tell_repairs(
     of the look.
     """
     entries = {e.seq: e for e in acting(state)}
-    begun = [e.event for e in entries.values() if isinstance(e.event, events.RemedyBegun)]
-    guessed = {event.remedy: event.suspicion for event in begun}
     done = [r for r in repairs(flow, state) if r.remedy in flow.remedies]
     trials = _trials(entries.values(), [r.seq for r in done])
     _find_again(trials, found)
     for repair in done:
-        trial = trials[repair.seq]
+        trial, begun = trials[repair.seq], _begun(entries.values(), repair)
         yield RepairLine(
             flow.remedies[repair.remedy].name,
             spoken(entries[repair.seq], run),
-            guessed.get(repair.remedy, True),
+            begun is None or begun.suspicion,
             _unconfirmed(flow, repair),
             trial.held,
             fixed if trial.held == "held" and repair is done[-1] else None,
             _ran_between(run, repair.seq, trial.told) if trial.told else None,
+            begun.money if begun else None,
         )
+
+
+def _begun(entries: Iterable[Entry], repair: Repair) -> events.RemedyBegun | None:
+    """The beginning of a repair: the last one of its remedy before it was done."""
+    told = [e.event for e in entries if e.seq < repair.seq and isinstance(e.event, events.RemedyBegun)]
+    return next((event for event in reversed(told) if event.remedy == repair.remedy), None)
+
+
+def tell_in_hand(flow: Flow, state: State, run: Clock) -> InHandLine | None:
+    """Work that is begun and not done; None where there is none."""
+    work = state.work
+    if work is None or work.mended or work.remedy not in flow.remedies:
+        return None
+    begun = next(entry for entry in acting(state) if entry.seq == work.seq)
+    name = flow.remedies[work.remedy].name
+    return InHandLine(name, spoken(begun, run), work.suspicion, work.told, work.money)
 
 
 @dataclass

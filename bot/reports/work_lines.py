@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from bot.reports.lines import chance, hours, listed, voice
 from bot.reports.sheet import (
     AccessLine,
     ConfirmedLine,
     Facts,
+    FileLine,
     How,
+    InHandLine,
     OutcomeLine,
     PartLine,
     RepairLine,
@@ -24,7 +26,8 @@ from bot.reports.wording import Wording
 
 def vin(told: VinLine, say: Wording) -> str:
     """The frame number, and what its check digit says."""
-    return say[f"vin.{told.digit}"].format(vin=told.text)
+    key = "vin.reread" if told.digit == "wrong" and told.reread else f"vin.{told.digit}"
+    return say[key].format(vin=told.text)
 
 
 def speaking(speaks: Sequence[Speaks], say: Wording) -> str:
@@ -48,6 +51,20 @@ def held(repair: RepairLine, say: Wording, form: str = "") -> str:
     if repair.fixed is None:
         return told
     return f"{told} {say[f'{form}held.fixed'].format(chance=chance(repair.fixed, say))}"
+
+
+def parts_told(amount: float | None, sheet: Facts, say: Wording) -> str:
+    """What the parts of a work came to, as it was told; "" where no price was named."""
+    if amount is None:
+        return ""
+    cost = say["part.price"].format(amount=f"{amount:g}", currency=sheet.currency).rstrip()
+    return say["repair.parts"].format(amount=cost)
+
+
+def in_hand(line: InHandLine, by: str, say: Wording, form: str = "") -> str:
+    """Work that is begun and not done. `by`: who and when. `form`: "short." where room is dear."""
+    work = say["repair.suspicion" if line.suspicion else "repair"].format(name=line.name, voice=by)
+    return say[f"{form}in_hand.told" if line.told else f"{form}in_hand"].format(work=work)
 
 
 def access(line: AccessLine, say: Wording) -> str:
@@ -134,14 +151,16 @@ def outcome(line: OutcomeLine, say: Wording) -> str:
     return say[key].format(what=" ".join(line.words.split()), how=how)
 
 
-def queries(sheet: Facts, say: Wording) -> Iterator[tuple[str, str]]:
-    """What a mechanic asked, and what was answered or that it is open."""
+def queries(
+    sheet: Facts, say: Wording, named: Callable[[FileLine, Wording], str]
+) -> Iterator[tuple[str, str]]:
+    """What a mechanic asked, and what was answered or that it is open. `named`: how a photo is called."""
     for query in sheet.queries:
         asked = say["query"].format(words=" ".join(query.words.split()), voice=voice(query.asked, say))
         if query.answered is None:
             yield asked, say["query.open"]
             continue
-        files = say["query.files"].format(n=len(query.files)) if query.files else ""
+        files = listed(named(file, say) for file in query.files)
         words = say["query.words"].format(words=" ".join(query.answer.split())) if query.answer else ""
         told = " ".join(x for x in (words, files) if x) or say["query.nothing"]
         yield asked, say["query.answer"].format(told=told, voice=voice(query.answered, say))

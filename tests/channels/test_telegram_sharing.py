@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from bot import turn
 from bot.channels.telegram.serve import drawn_link
@@ -19,6 +21,7 @@ from tests.channels.telegram_running import PAPER, Running, press, say, to_the_p
 from tests.channels.telegram_server import TelegramServer
 from tests.channels.telegram_world import Chat
 from tests.record.small_talk import beside
+from tests.record.test_photos import jpeg
 
 pytest_plugins = ["tests.channels.telegram_fixtures", "tests.channels.telegram_bot"]
 
@@ -109,6 +112,58 @@ def test_a_link_that_carries_a_case_from_a_group_is_no_code(bot: Running, robin:
         store.make_link(token, 1, person.id, turn.stamp(bot.now() + timedelta(days=1)), now)
     robin.start(f"g{token}")
     assert "Does it knock" in texts(robin.answer())
+
+
+# --- a photo that answers ---------------------------------------------------------------------------------
+
+
+def asks_for_a_photo(robin: Person, max_: Person) -> None:
+    to_the_paper(robin)
+    max_.start(code_of(share(robin)).replace("-", ""))
+    max_.answer()
+    say(max_, "ask rider: show me the plug")
+    server = robin.server
+    server.wait_for(lambda: "show me the plug" in texts(robin.bot_says()), told="the question")
+    server.wait_for(lambda: server.calls_of("sendPhoto"), 20, "the picture of the code")
+
+
+def test_a_photo_that_answers_is_sent_on_bare_of_its_place_and_once(
+    bot: Running, robin: Person, max_: Person, telegram: TelegramServer
+) -> None:
+    asks_for_a_photo(robin, max_)
+    before = len(telegram.calls_of("sendPhoto"))
+    robin.send_photo(jpeg((3000, 1500)), "answer: here")
+    telegram.wait_for(lambda: len(telegram.calls_of("sendPhoto")) > before, 20, "the photo")
+    telegram.idle(1.5)
+    [call] = telegram.calls_of("sendPhoto")[before:]
+    assert str(call.get("chat_id")) == str(max_.id)
+    assert call.get("caption") == "[Goat] Photo to your question: show me the plug"
+    [photo] = call.files.values()
+    assert Image.open(io.BytesIO(photo.data)).size == (1600, 800)
+    assert dict(Image.open(io.BytesIO(photo.data)).getexif()) == {}
+    assert b"zyx" not in photo.data.lower()
+
+
+def test_a_photo_that_the_platform_does_not_take_as_one_goes_as_a_file(
+    bot: Running, robin: Person, max_: Person, telegram: TelegramServer
+) -> None:
+    asks_for_a_photo(robin, max_)
+    telegram.fail("sendPhoto", 400, "Bad Request: PHOTO_INVALID_DIMENSIONS")
+    robin.send_photo(jpeg(), "answer: here")
+    [call] = telegram.wait_for(lambda: telegram.calls_of("sendDocument"), 20, "the file")
+    assert str(call.get("chat_id")) == str(max_.id)
+
+
+def test_a_photo_is_not_sent_on_once_it_was_taken_back(
+    bot: Running, robin: Person, max_: Person, telegram: TelegramServer
+) -> None:
+    asks_for_a_photo(robin, max_)
+    before = len(telegram.calls_of("sendPhoto"))
+    telegram.fail("getFile", 502, times=2)
+    robin.send_photo(jpeg(), "answer: here")
+    say(robin, "take it back")
+    telegram.idle(4.0)
+    assert telegram.calls_of("sendPhoto")[before:] == []
 
 
 # --- opening ----------------------------------------------------------------------------------------------
@@ -351,6 +406,30 @@ def test_a_listed_mechanic_answers_in_the_group_where_the_rider_began(
     private = texts([*say(max_, "/sheet"), *say(max_, "bench"), *say(max_, "again")])
     for hidden in ("rattles", "SUMMARY", "knock"):
         assert hidden not in private
+
+
+def test_the_word_of_a_listed_mechanic_lifts_no_stop_in_the_group_and_that_of_a_holder_does(
+    bot: Running, robin: Person, max_: Person, telegram: TelegramServer, group: Chat
+) -> None:
+    ann = telegram.person("Ann")
+    listed(bot, max_)
+    asked = say(robin, "/new something rattles", chat=group)[-1]
+    max_.press(asked, "2 No knock")
+    max_.answer(chat=group)
+    robin.press(asked, "1 It knocks")
+    theirs = robin.answer(chat=group)[-1]
+    max_.say("lift the stop: big end felt, no play", group, reply_to=theirs)
+    assert "Only a mechanic who holds this case" in texts(max_.answer(chat=group))
+    with bot.record() as store:
+        assert store.state(1).bars == {"running", "riding"}
+    robin.follow(theirs)
+    robin.answer()
+    ann.start(code_of(share(robin)).replace("-", ""))
+    ann.answer()
+    say(ann, "lift the stop: big end felt, no play")
+    with bot.record() as store:
+        [stop] = store.state(1).stops
+        assert (stop.lifted_by, stop.looked_at) == ("mechanic", "big end felt, no play")
 
 
 def test_who_is_not_listed_answers_nobodys_question(

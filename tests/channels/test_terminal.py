@@ -124,6 +124,13 @@ def test_a_page_as_a_rider_sees_it() -> None:
     ]
 
 
+def test_a_photo_is_named_as_on_paper() -> None:
+    shown = terminal.lay_out(
+        Message("Photo to your question: show me the plug", photo="0123456789ab" + "c" * 52)
+    )
+    assert shown == "Photo to your question: show me the plug [0123456789ab]"
+
+
 def test_numbered_steps_hang_under_their_text() -> None:
     page = terminal.lay_out(Message("1. Paint a line over nut and washer\n10. Pull"), 24)
     assert page == "1. Paint a line over nut\n   and washer\n10. Pull"

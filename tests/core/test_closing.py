@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
 from bot.core import plan
 from bot.core.conversation import begins_new
-from bot.core.events import Ended, Heard, OutcomeTold
+from bot.core.events import (
+    Ended,
+    Entry,
+    Heard,
+    Mended_,
+    OutcomeTold,
+    RemedyBegun,
+    SaidOfRepair,
+    WasAsked,
+)
 from bot.core.history import repairs
 from bot.core.state import fold
 from tests.core.chat import Chat
@@ -205,6 +215,70 @@ def test_what_the_mechanic_says_later_is_kept_and_opens_nothing() -> None:
     assert not begins_new(
         talk.desk(), talk.state, Heard(text="it rattles", who="wrench", role="mechanic"), talk.now
     )
+
+
+ENDS = ("handed_over", "parked", "put_off", "proved", "released", "closed", "abandoned")
+REMARKS = (
+    "ok", "thanks", "the nut is back on and torqued", "he came back with it today", "it is back on the stand",
+    "something rattles", "rattles again",
+)  # fmt: skip
+
+
+def ended(how: str, *holders: str) -> Chat:
+    """A case that ended so after a repair; `holders` had it then."""
+    talk = Chat(FLOW).talk("it rattles", "no knock", "Goat")
+    for who in holders:
+        talk.hold(who)
+    told: tuple[Any, ...] = (
+        RemedyBegun(remedy="refit-nut", suspicion=False),
+        Mended_(remedy="refit-nut", causes=("nut-loose",), confirmed=True),
+        WasAsked(seat="rider", what="none", id=""),
+        Ended(how=how),  # type: ignore[arg-type]
+    )
+    for event in told:
+        entry = Entry(talk.state.next_seq, "2026-05-04T12:00:00Z", "rider", "rider", event)
+        talk.state = fold((*talk.state.entries, entry))
+    return talk
+
+
+@pytest.mark.parametrize("how", ENDS)
+@pytest.mark.parametrize("holds", [True, False])
+@pytest.mark.parametrize("words", REMARKS)
+def test_a_mechanics_remark_never_says_that_it_came_back(how: str, holds: bool, words: str) -> None:
+    """Nor does one of who holds nothing go on with a case that rests."""
+    talk = ended(how, *(["wrench"] if holds else [])).wrench(words)
+    assert talk.state.reopened == ()
+    assert not any(isinstance(e.event, SaidOfRepair) for e in talk.state.entries)
+    assert talk.state.notes[-1][3].words == words
+    waits = how in ("handed_over", "parked", "put_off")
+    assert (talk.state.ended is None) == (holds and waits)
+    assert talk.said
+
+
+@pytest.mark.parametrize("how", ENDS)
+@pytest.mark.parametrize("holds", [True, False])
+@pytest.mark.parametrize("words", ["it is back", "It's back.", "it came back!"])
+def test_a_mechanic_who_says_so_clearly_opens_it_again(how: str, holds: bool, words: str) -> None:
+    talk = ended(how, *(["wrench"] if holds else [])).wrench(words)
+    assert [told.why for _, told in talk.state.reopened] == ["came_back"]
+    assert talk.state.ended is None
+
+
+def test_where_he_may_mean_that_it_is_back_he_is_told_how_to_say_so() -> None:
+    for how in ("closed", "handed_over"):
+        assert "If the fault returned send: it is back" in ended(how).wrench("the rattle is back").said
+    talk = at_bench().wrench("repaired: refit the drive nut", "yes", "the rattle is back again")
+    assert talk.state.reopened == ()
+    assert "If the fault returned send: it is back" in talk.said
+
+
+@pytest.mark.parametrize("how", ["handed_over", "proved", "released", "closed"])
+@pytest.mark.parametrize("words", ["ok", "thanks", "thanks mate", "yes", "ok, thank you"])
+def test_a_riders_thanks_open_nothing_and_his_fault_does(how: str, words: str) -> None:
+    talk = ended(how).talk(words)
+    assert talk.state.ended == Ended(how=how)  # type: ignore[arg-type]
+    assert talk.state.reopened == ()
+    assert len(talk.talk("the rattle is back").state.reopened) == 1
 
 
 def test_a_case_that_was_proved_may_still_be_closed_with_what_it_was() -> None:

@@ -251,6 +251,26 @@ def test_without_what_he_looked_at_it_is_asked_and_back_leaves_it() -> None:
     assert talk.state.stops[0].looked_at == "It is back to normal: no play"
 
 
+@pytest.mark.parametrize("words", ["ok", "all good", "yes, it is good", "done", "please", "fixed, thanks"])
+def test_words_that_name_nothing_that_was_looked_at_lift_nothing(words: str) -> None:
+    talk = under_a_stop().wrench("hello", f"lift the stop: {words}")
+    assert talk.stops == {"big-knock"}
+    assert talk.asked_of_wrench == ("lift", "big-knock")
+    assert "What did you look at" in talk.said
+    talk.wrench(words)
+    assert talk.stops == {"big-knock"}
+    assert talk.asked_of_wrench == ("lift", "big-knock")
+    talk.wrench("nut good")
+    assert talk.state.stops[0].looked_at == "nut good"
+
+
+def test_who_lost_the_case_while_he_was_asked_what_he_looked_at_lifts_nothing() -> None:
+    talk = under_a_stop().wrench("hello", "lift the stop").talk("take it back")
+    talk.wrench("big end felt, no play", "lift the stop: big end felt, no play")
+    assert talk.stops == {"big-knock"}
+    assert "Only a mechanic who holds this case" in talk.said
+
+
 def test_of_several_stops_he_picks_one_and_what_he_looked_at_is_not_asked_twice() -> None:
     talk = under_a_stop().wrench("hello")
     while talk.asked_of_wrench[0] == "access":

@@ -51,7 +51,7 @@ def test_beside_an_open_question_he_answers_with_the_word_and_is_asked_his_own_a
     talk = busy().wrench(PLATES).talk("answer: Yes, both of them, in March")
     assert answers(talk) == [("Did you change the clutch plates?", "Yes, both of them, in March")]
     assert talk.to("wrench") == (
-        "You asked: Did you change the clutch plates? The rider answers: Yes, both of them, in March"
+        "[Goat] You asked: Did you change the clutch plates? The rider answers: Yes, both of them, in March"
     )
     assert talk.asked == ("trait", "starter")
     assert talk.state.unanswered == ()
@@ -89,6 +89,46 @@ def test_a_photo_with_the_word_under_it_answers_beside_an_open_question() -> Non
     [answer] = [e.event for e in talk.state.entries if isinstance(e.event, RiderAnswered)]
     assert (answer.words, answer.file) == ("here", "ab" * 32)
     assert talk.asked == ("trait", "starter")
+
+
+def photos_to(talk: Chat, seat: str) -> list[tuple[str, str]]:
+    return [(m.photo, m.text) for m in talk.messages if m.to == seat and m.photo]
+
+
+def test_a_photo_that_answers_goes_to_who_asked_and_to_nobody_else() -> None:
+    talk = idle().hold("Ann").wrench("ask rider: show me the plug")
+    talk.say("here", file="ab" * 32, file_kind="photo")
+    assert photos_to(talk, "wrench") == [("ab" * 32, "[Goat] Photo to your question: show me the plug")]
+    assert photos_to(talk, "Ann") == photos_to(talk, "") == []
+
+
+def test_each_photo_of_several_goes_to_him() -> None:
+    talk = busy().wrench("ask rider: show me the plug")
+    talk.say("answer:", file="telegram-1 telegram-2", file_kind="photo")
+    assert [photo for photo, _ in photos_to(talk, "wrench")] == ["telegram-1", "telegram-2"]
+    assert "(with 2 photos, kept with the case)" in talk.to("wrench")
+
+
+def test_what_is_no_photo_is_named_and_not_sent_on() -> None:
+    talk = idle().wrench("ask rider: how does it sound?")
+    talk.say("", file="ab" * 32, file_kind="voice")
+    assert photos_to(talk, "wrench") == []
+    assert "(with a file, kept with the case)" in talk.to("wrench")
+
+
+def test_a_photo_that_is_no_answer_goes_to_nobody() -> None:
+    talk = busy().wrench(PLATES)
+    talk.say("", file="ab" * 32, file_kind="photo")
+    assert [m.photo for m in talk.messages if m.photo] == []
+    assert talk.state.unanswered
+
+
+def test_a_photo_for_who_gave_the_case_back_goes_to_whoever_holds_it_now() -> None:
+    talk = idle().hold("Ann").wrench("ask rider: show me the plug")
+    ends_his_hold(talk)
+    talk.say("", file="ab" * 32, file_kind="photo")
+    assert photos_to(talk, "wrench") == []
+    assert len(photos_to(talk, "Ann")) == 1
 
 
 def test_of_several_the_oldest_comes_first_and_that_is_said() -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from bot import turn
+from bot import desks, turn
 from bot.core.conversation import receive
 from bot.core.events import BikeTaken, Heard, Role, WasHeard
 from bot.core.reminders import look_of
@@ -150,7 +150,7 @@ def test_a_case_of_two_runs_again_to_the_same_entries(store: Store, ann: Person)
     starts = [n for n, entry in enumerate(entries) if isinstance(entry.event, WasHeard)]
     for begin, end in pairwise([*starts, len(entries)]):
         then = entries[begin:end]
-        desk = turn._lay_again(store, store.turn_desk(1, then[0].seq))
+        desk = desks.lay_again(store, store.turn_desk(1, then[0].seq))
         now = receive(desk, state, then[0].event.heard, moment(then[0].at)).events
         kept = [entry.event for entry in then]
         assert [event.kind for event in now] == [event.kind for event in kept]

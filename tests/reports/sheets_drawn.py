@@ -1,4 +1,4 @@
-"""Three invented cases on paper, and the command that prints them for a look.
+"""Invented cases on paper, and the command that prints them for a look.
 
 `python -m tests.reports.sheets_drawn FOLDER` writes their pages there as pictures of few colours.
 """
@@ -124,7 +124,7 @@ def digest(data: bytes) -> str:
 PHOTOS = {digest(data): data for data in (photo(1), photo(2, (1200, 1600)), photo(3))}
 
 
-# --- three cases ------------------------------------------------------------------------------
+# --- four cases ------------------------------------------------------------------------------
 
 
 def before_repair() -> Case:
@@ -146,6 +146,17 @@ def under_a_stop() -> Case:
     return one
 
 
+def told_at_the_bench() -> Case:
+    """A mechanic lifted the stop by what he looked at, and told work as done with its price."""
+    one = case("ran-it-anyway")
+    one.add(events.CaseHeld(), "Ann", "mechanic")
+    looked = "filter and both covers, no more of it"
+    one.add(events.StopLifted(rule="steel-splinters", by="mechanic", words=looked), "Ann", "mechanic")
+    one.add(events.VinTold(vin="1J9RP1A37A1644345", digit="wrong", reread=True), "Ann", "mechanic")
+    done = events.RemedyBegun(remedy="refit-primary-nut", suspicion=True, told=True, money=24)
+    return one.add(done, "Ann", "mechanic")
+
+
 def under_watch() -> Case:
     """After a repair, between two second looks, with photos and a closing point that nobody confirmed."""
     one = case("primary-nut-loose", "three")
@@ -157,7 +168,10 @@ def under_watch() -> Case:
     return one
 
 
-CASES = {"before-repair": before_repair, "under-a-stop": under_a_stop, "under-watch": under_watch}
+CASES = {
+    "before-repair": before_repair, "under-a-stop": under_a_stop, "under-watch": under_watch,
+    "told-at-the-bench": told_at_the_bench,
+}  # fmt: skip
 
 
 def printed(one: Case, size: Literal["a4", "letter"] = "a4") -> bytes:

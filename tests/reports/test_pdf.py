@@ -187,6 +187,49 @@ def test_a_usual_case_takes_one_page_without_its_pictures(name: str, size: Size)
     assert len(opened_pdf(print_sheet(facts, {}, None, size)).pages) == 1
 
 
+@pytest.mark.parametrize("name", CASES)
+def test_each_page_says_which_it_is_of_how_many(name: str) -> None:
+    pages = opened_pdf(printed(CASES[name]())).pages
+    for n, page in enumerate(pages, 1):
+        assert f"page{n}of{len(pages)}" in bare(page.extract_text())
+
+
+def letter_sizes(page: pypdf.PageObject) -> set[float]:
+    """The sizes of all letters of a page, in points."""
+    sizes: set[float] = set()
+
+    def visit(text: str, cm: list[float], tm: list[float], font: Any, size: float) -> None:
+        if text.strip():
+            sizes.add(round(abs(size * tm[0] * cm[0]), 1))
+
+    page.extract_text(visitor_text=visit)
+    return sizes
+
+
+@pytest.mark.parametrize(
+    "name", ["running-in", "handed-over", "step-renew-gearbox-bearings", "two-faults", "primary-nut-loose"]
+)
+def test_no_letter_is_smaller_than_eight_points(name: str) -> None:
+    sizes = set[float]().union(*map(letter_sizes, opened_pdf(print_sheet(case(name).facts(), {})).pages))
+    assert min(sizes) == 8  # the line at the foot
+
+
+@pytest.mark.parametrize("size", ["a4", "letter"])
+@pytest.mark.parametrize(
+    "name", ["handed-over", "step-renew-gears", "notched-basket", "stop-steel-splinters"]
+)
+def test_a_full_case_is_set_smaller_rather_than_on_two_pages(name: str, size: Size) -> None:
+    pages = opened_pdf(print_sheet(case(name).facts(), {}, None, size)).pages
+    assert len(pages) == 1
+    assert 9 not in letter_sizes(pages[0])
+
+
+def test_what_needs_two_pages_anyway_is_set_as_large_as_ever() -> None:
+    pages = opened_pdf(print_sheet(case("two-faults").facts(), {})).pages
+    assert len(pages) == 2
+    assert 9 in letter_sizes(pages[0])
+
+
 def test_pictures_stand_on_following_pages() -> None:
     reader = opened_pdf(printed(CASES["before-repair"]()))
     assert [len(page.images) for page in reader.pages] == [0, 1]

@@ -6,15 +6,18 @@ import html
 import logging
 import re
 from collections.abc import Callable, Sequence
+from typing import Any
 
 from telegram import Bot, ForceReply, InlineKeyboardButton, InlineKeyboardMarkup, ReplyParameters
 from telegram.constants import ParseMode
 from telegram.error import BadRequest
 
 from bot import turn
+from bot.channels.plain import plain
 from bot.channels.telegram import layout
 
 LOG = logging.getLogger("sumpline.telegram")
+UPLOADED_WITHIN = 60.0  # seconds that a photo may take on a slow line
 
 
 class Posting:
@@ -33,6 +36,8 @@ class Posting:
         receipt = self.store.receipt(out.id)
         if receipt is None:
             return ""
+        if out.message.photo:
+            return await self._post_photo(out)
         sheets = [layout.lay_out(one.message, one.id, receipt.ticked, _done_word()) for one in batch]
         texts = ["\n\n".join(sheet.texts[0] for sheet in sheets), *sheets[-1].texts[1:]]
         rows = () if receipt.closed else sheets[-1].rows
@@ -63,6 +68,27 @@ class Posting:
                 else:
                     raise
         raise BadRequest("not taken in any form")
+
+    async def _post_photo(self, out: turn.Outgoing) -> str:
+        """A photo with what is said of it under it; its words alone where it is not kept any more.
+
+        One that the platform takes for no photo, too long for its height, goes as a file.
+        """
+        try:
+            data = self.store.file(out.message.photo).read_bytes()
+        except (KeyError, OSError):
+            return await self._post_text(out, html.escape(out.message.stays, quote=False), ())
+        told: dict[str, Any] = {
+            "chat_id": int(out.address), "caption": plain(out.message.text), "write_timeout": UPLOADED_WITHIN,
+            "message_thread_id": int(out.thread) if out.thread else None,
+        }  # fmt: skip
+        name = f"{out.message.photo[:12]}.jpg"
+        try:
+            sent = await self.bot.send_photo(photo=data, filename=name, **told)
+        except BadRequest as fault:
+            LOG.info("message %s goes as a file: %s", out.id, fault.message)
+            sent = await self.bot.send_document(document=data, filename=name, **told)
+        return str(sent.message_id)
 
     def _markup(self, out: turn.Outgoing, rows: layout.Rows) -> InlineKeyboardMarkup | ForceReply | None:
         if rows:

@@ -279,7 +279,8 @@ def together(waiting: Sequence[turn.Outgoing]) -> list[turn.Outgoing]:
     room = layout.LONGEST - layout.units(layout.whole(waiting[0].message)) - 2
     for out in waiting[1:]:
         before = batch[-1]
-        alone = before.message.choices or {before.message.kind, out.message.kind} & ALONE
+        alone = bool(before.message.choices or {before.message.kind, out.message.kind} & ALONE)
+        alone |= bool(before.message.photo or out.message.photo)
         same = (out.inbox, out.person, out.thread) == (before.inbox, before.person, before.thread)
         size = layout.units(layout.whole(out.message)) + 2
         if alone or out.inbox is None or not same or size > room:
