@@ -19,6 +19,7 @@ from bot.core import (
     queries,
     reasons,
     shares,
+    stops,
     work,
     workshop,
 )
@@ -270,8 +271,8 @@ def went_on(talk: Talk, rest: str) -> After:
     minutes = moves.minutes_of(talk, rest) if rest else None
     talk.emit(WentOn(minutes=minutes, words=talk.heard.text[:300]))
     talk.say("went_on.noted")
-    for stop in standing:
-        talk.tell(stop_message(talk, stop.rule))
+    for rule in stops.gravest_first(talk.sure(), (stop.rule for stop in standing)):
+        talk.tell(stop_message(talk, rule))
     return "next"
 
 
