@@ -228,7 +228,7 @@ def _take_words(talk: Talk) -> None:
         _control(talk, reading)
     elif asked is None or (asked.what in pause.KINDS and not pause.waits(talk)):
         _wake(talk)
-    elif isinstance(reading, Unclear) and bookkeeping.interrupts(talk):
+    elif isinstance(reading, Unclear) and not pause.waits(talk) and bookkeeping.interrupts(talk):
         warn_at_once(talk)
         _to_the_book(talk)
     else:
@@ -437,6 +437,9 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
     elif asked.what == "confirm":
         _leave_unconfirmed(talk)
         return
+    elif asked.what == "pause":
+        _keep_while_it_waits(talk)
+        return
     elif asked.what not in bookkeeping.ASKED and bookkeeping.is_called(talk):
         _to_the_book(talk)
         return
@@ -454,7 +457,7 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         wanted = asked.what == "hand_over" and reasons.misfit(talk.sure(), talk.state)
         if not talk.owns and controls.sounds_back(talk):
             talk.say("noted.back")
-        elif wanted or talk.holds or talk.state.ended is not None or asked.what == "pause":
+        elif wanted or talk.holds or talk.state.ended is not None:
             talk.say("noted.words")  # a sentence that was asked for, a mechanic's, or thanks
         elif _long_pause(talk):
             talk.say("welcome_back")
@@ -471,6 +474,17 @@ def _ask_in_its_unit(talk: Talk, reading: WrongUnit) -> None:
         return
     named = talk.words.texts.get(f"unit.{reading.wanted}", reading.wanted)
     talk.say("wrong_unit", said=said, wanted=named)
+
+
+def _keep_while_it_waits(talk: Talk) -> None:
+    """Somebody is hurt: what is said is a note and no line of a book; only another stop is heard in it."""
+    before = len(talk.state.notes)
+    _note(talk)
+    warn_at_once(talk)
+    if len(talk.state.notes) > before:
+        talk.say("noted.words")
+    settle(talk)
+    put_next(talk)
 
 
 def _leave_unconfirmed(talk: Talk) -> None:
@@ -541,7 +555,9 @@ def _wake(talk: Talk) -> None:
     if controls.says_back(talk):
         _control(talk, Control("came_back", talk.heard.text))
         return
-    if taking_up.hear(talk):
+    if pause.waits(talk):
+        if not taking_up.hear(talk):
+            _keep_while_it_waits(talk)
         return
     if bookkeeping.is_meant(talk):
         _to_the_book(talk)

@@ -27,7 +27,7 @@ def put_pause(talk: Talk, step: Next) -> Message:
     short = words.say("pause.short")
     if not said_now:
         short = f"{stop_text(words, step.id, flow.stop_rules.get(step.id), short=True)} {short}"
-    return plain(words, "\n".join(lines), kind="plan", signal="danger", short=short)
+    return plain(words, "\n".join(lines), kind="plan", short=short)
 
 
 def put_take_up(talk: Talk, step: Next) -> Message:

@@ -104,14 +104,24 @@ def stop_text(words: Words, rule_id: str, rule: StopRule | None, short: bool = F
 
 
 def standing_line(words: Words, flow: Flow, state: State) -> str:
-    """One line for the stops that stand, or empty. The gravest by name, the others counted."""
-    stops = gravest_first(flow, (s.rule for s in state.standing))
+    """One line for the stops that stand, or empty. The gravest by name, the others counted.
+
+    Where somebody else has the bike of a hurt rider, the stop about him has a line of its own before it.
+    """
+    own = [s.rule for s in state.of_the_bike]
+    given = [s.rule for s in state.standing if s.rule not in own]
+    lines = (_stands(words, flow, "stop.stands.hurt", given), _stands(words, flow, "stop.stands", own))
+    return "\n".join(line for line in lines if line)
+
+
+def _stands(words: Words, flow: Flow, key: str, rules: Iterable[str]) -> str:
+    """The gravest of these rules by name, and how many more."""
+    stops = gravest_first(flow, rules)
     if not stops:
         return ""
     first = stop_text(words, stops[0], flow.stop_rules.get(stops[0]), short=True)
     more = words.count("stop.more", len(stops) - 1) if len(stops) > 1 else ""
-    given = stops[0] not in {s.rule for s in state.of_the_bike}
-    return words.say("stop.stands.hurt" if given else "stop.stands", say=first) + more
+    return words.say(key, say=first) + more
 
 
 def step_lines(words: Words, steps: Sequence[Step]) -> tuple[str, ...]:

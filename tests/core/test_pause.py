@@ -98,6 +98,19 @@ def test_what_is_said_then_is_kept_as_a_note() -> None:
     assert "kept that as a note" in talk.messages[0].text
 
 
+def test_what_sounds_like_a_line_for_the_book_asks_for_no_bike() -> None:
+    talk = hurt("oil change at 54.5, six flakes", "an hour")
+    assert talk.asked == ("pause", "hurt")
+    assert "bike is that for" not in talk.said
+    assert [n.words for _, _, _, n in talk.state.notes] == ["oil change at 54.5, six flakes", "an hour"]
+
+
+def test_words_that_tell_something_are_kept_as_notes_too() -> None:
+    talk = hurt("it does not knock at all")
+    assert "kept that as a note" in talk.said
+    assert "Did I get this right" not in talk.said
+
+
 def test_a_photo_is_kept_and_does_not_bring_the_question_back() -> None:
     talk = hurt()
     talk.say("", file="5f1c", file_kind="photo")
@@ -235,6 +248,15 @@ def test_the_first_stop_named_is_the_persons() -> None:
     talk.talk("yes", "I hit it")
     assert talk.stops == {"hurt", "big-knock"}
     assert "STOP. Not alone." in talk.talk("again").said.partition("(and 1 more)")[0]
+
+
+def test_who_goes_on_sees_the_bikes_own_stop_beside_that_of_the_hurt_rider() -> None:
+    talk = Chat(FLOW).talk(
+        "it rattles since I hit my head, knocks below", "take the bike up", "1", "yes", "again"
+    )
+    head = last(talk).text.split("\n")[:2]
+    assert head[0].startswith("For whoever was hurt: STOP. Not alone.")
+    assert head[1].startswith("Still standing: STOP. DO NOT START.")
 
 
 def test_raised_once() -> None:
