@@ -89,7 +89,7 @@ def _stops(sheet: Facts, say: Wording) -> Iterator[str]:
     """Stops that stand, the gravest first, each with what was run after it."""
     standing = gravest(sheet.stops)
     for stop in standing:
-        ran = list(ran_after(stop, say)) or [say["stop.not_run"]]
+        ran = list(ran_after(stop, say)) or ([] if stop.person else [say["stop.not_run"]])
         yield " ".join((stop_short(stop, say), *taken_up(stop, say), *ran))
     if not standing:
         yield say["stop.none"]

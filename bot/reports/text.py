@@ -100,7 +100,7 @@ def _stop_more(stop: StopLine, say: Wording) -> Iterator[str]:
     yield from because(stop, say)
     yield from taken_up(stop, say)
     ran = list(ran_after(stop, say))
-    yield from ran if ran or not stop.stands else [say["stop.not_run"]]
+    yield from ran if ran or not stop.stands or stop.person else [say["stop.not_run"]]
     yield from lifting(stop, say)
 
 
