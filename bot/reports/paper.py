@@ -94,7 +94,7 @@ def _stop(stop: StopLine, say: Wording) -> dict[str, Any]:
         say["stop.since"].format(at=moment(stop.at)),
         *because(stop, say),
         *taken_up(stop, say),
-        *(ran or ([say["stop.not_run"]] if stop.stands else [])),
+        *(ran or ([say["stop.not_run"]] if stop.stands and not stop.person else [])),
     ]
     return {"say": stop_words(stop, say), "more": " ".join(more), "ran": bool(ran)}
 

@@ -50,6 +50,11 @@ def test_the_hurt_person_comes_first_in_every_form() -> None:
     assert paper.lay(sheet, ENGLISH)["stops"]["standing"][0]["say"].startswith("FIRST THE RIDER: ")
 
 
+def test_of_a_hurt_person_it_is_not_said_that_no_run_was_told() -> None:
+    assert "No run told since." not in pocket.write(case()).split("\n")[0]
+    assert text.write(case()).count("No run told since.") == 1  # of the knock
+
+
 def test_nothing_with_the_bike_is_next() -> None:
     wanted = "Nothing with the bike while somebody is hurt. To go on with it send: take the bike up"
     assert f"- {wanted}" in text.write(case()).split("\n")
