@@ -64,10 +64,10 @@ def case(told: Told, **traits: str) -> State:
 
 
 def answer(ask: str, value: tuple[str, ...]) -> Answered:
-    """An answer as it stands in the record; of a number the place of the range that it falls into."""
+    """An answer as it stands in the record; of volts the step of the charge that they fall into."""
     kind = flow().asking(ask).kind
-    rank = 3 if ask in flow().checks else 2
-    return Answered(ask=ask, value=value, form=FORMS[kind], rank=rank)  # type: ignore[arg-type]
+    form = "steps" if kind == "number" else FORMS[kind]
+    return Answered(ask=ask, value=value, form=form, rank=3 if ask in flow().checks else 2)  # type: ignore[arg-type]
 
 
 def raised(told: Told, **traits: str) -> set[str]:
