@@ -1,4 +1,4 @@
-"""The shipped flow about a bike that will not start: a talk at it as riders have it, and a case of plain answers."""
+"""The shipped flow about a bike that will not start: talks as riders have them, cases of plain answers."""
 
 from __future__ import annotations
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from itertools import pairwise
 
 import pytest
 
@@ -17,7 +18,7 @@ from bot.core.told import pick
 from bot.core.units import convert
 from tests.core.worlds import odd_sums
 from tests.flows.flagship import Told
-from tests.flows.no_start import BIKE, ID, QUIET, Talk, bars, cards, case, flow, raised, ranked, talk
+from tests.flows.no_start import BIKE, ID, QUIET, Talk, bars, cards, flow, raised, ranked, talk
 
 # --- the flow as a whole ------------------------------------------------------------------------------
 
@@ -71,9 +72,7 @@ def test_the_published_volts_of_a_rested_battery_fall_into_the_step_of_their_cha
 def test_between_two_published_points_the_step_is_one_of_their_two(volts: float) -> None:
     """A second way: the straight line between the points, and a step less than 25 % away from it."""
     points = [(16.0, 100), *CHARGE, (0.0, 0)]
-    (high, above), (low, below) = next(
-        pair for pair in zip(points, points[1:], strict=False) if pair[1][0] <= volts <= pair[0][0]
-    )
+    (high, above), (low, below) = next(pair for pair in pairwise(points) if pair[1][0] <= volts <= pair[0][0])
     charge = below + (above - below) * (volts - low) / (high - low)
     told = next(c for c, step in STEP.items() if step == step_of("lead-volts", volts))
     assert abs(told - charge) < 20
@@ -228,8 +227,8 @@ FIRST: list[tuple[str, Told, dict[str, str], str]] = [
      {"what-happens": ("slow",), "lights": ("dim",), "lead-volts": ("full",), "crank-volts": ("bad",)}, {},
      "battery-worn"),
     ("clicks, bright lamps, volts hold, nothing at the stud",
-     {"what-happens": ("clicks",), "lights": ("bright",), "crank-volts": ("good",), "motor-stud": ("no-volts",)},
-     {}, "starter-relay"),
+     {"what-happens": ("clicks",), "lights": ("bright",), "crank-volts": ("good",),
+      "motor-stud": ("no-volts",)}, {}, "starter-relay"),
     ("volts at the stud and no turn",
      {"what-happens": ("clicks",), "lights": ("bright",), "motor-stud": ("motor",)}, {}, "starter-motor"),
     ("dead, lamps dead, comes and goes with bumps",
@@ -263,7 +262,8 @@ FIRST: list[tuple[str, Told, dict[str, str], str]] = [
     ("a two-stroke whose revs hung and that got harder over weeks",
      {"how-it-turns": ("always",), "pattern": ("weeks", "revs"), "petrol-smell": ("little",)}, TWO_STROKE,
      "crank-seals"),
-    ("fell in mud, exhaust end full", {"before": ("fell",), "exhaust-end": ("bad",)}, KICK, "exhaust-plugged"),
+    ("fell in mud, exhaust end full",
+     {"before": ("fell",), "exhaust-end": ("bad",)}, KICK, "exhaust-plugged"),
     ("starter whirrs, engine stays", {"what-happens": ("free",)}, {}, "starter-drive"),
     ("went under and stopped dead",
      {"before": ("swim",), "stops-dead": ("stuck",), "what-happens": ("clicks",)}, {}, "water-in-cylinder"),
@@ -329,6 +329,10 @@ def test_an_ordinary_no_start_stops_nothing(told: Told) -> None:
     assert raised(told) == set()
 
 
+TURNING = {"reset-drill", "spark", "crank-volts", "cable-drop", "motor-stud", "relay-sides"}
+"""The checks that turn the engine by button or kick lever."""
+
+
 def put(chat: Talk, told: Told, steps: int = 40) -> list[str]:
     """The questions and checks that are put until the talk rests, answered as told, else not sure."""
     out: list[str] = []
@@ -358,9 +362,7 @@ def test_under_a_stop_nothing_turns_the_engine_by_button_or_kick(words: str) -> 
     asked = put(chat, {})
     assert chat.state.bars == RUN
     assert [id for id in asked if flow().asking(id).needs != "nothing"] == []
-    assert {"reset-drill", "spark", "crank-volts", "cable-drop", "motor-stud", "relay-bridge"} & set(
-        asked
-    ) == set()
+    assert TURNING & set(asked) == set()
 
 
 def test_after_a_swim_the_plug_comes_out_before_all_else_and_dry_turns_lift_the_stop() -> None:
@@ -397,11 +399,11 @@ def steps_of_checks() -> Iterator[tuple[str, Step]]:
 def test_whatever_presses_or_kicks_counts_as_running() -> None:
     turning = {id for id, step in steps_of_checks() if {"crank-bursts", "in-gear"} & set(step.cautions)}
     assert {id for id in turning if flow().checks[id].needs == "nothing"} == set()
-    assert turning == {"reset-drill", "crank-volts", "cable-drop", "motor-stud", "relay-bridge", "spark"}
+    assert turning == TURNING
 
 
 def test_each_of_them_says_neutral_and_short_bursts() -> None:
-    for id in ("reset-drill", "crank-volts", "cable-drop", "motor-stud", "relay-bridge", "spark"):
+    for id in TURNING:
         said = {c for step in flow().checks[id].steps for c in step.cautions}
         assert {"in-gear", "crank-bursts"} <= said, id
 
@@ -467,7 +469,7 @@ def test_a_kick_only_two_stroke_is_asked_nothing_of_button_battery_valves_or_pum
     asked = fitting(**TWO_STROKE)
     assert asked & {
         "what-happens", "lights", "neutral-lamp", "lead-volts", "lithium-volts", "crank-volts", "cable-drop",
-        "motor-stud", "relay-bridge", "under-valve-cover", "pump-hum", "pump-volts", "injection-code",
+        "motor-stud", "relay-sides", "under-valve-cover", "pump-hum", "pump-volts", "injection-code",
     } == set()  # fmt: skip
     assert asked >= {"reed-petals", "case-pressure", "kick-by-hand", "bowl-flow", "how-it-turns"}
 
@@ -499,7 +501,8 @@ MESSAGES: list[tuple[str, set[str]]] = [
     ("nothing happens when i press the starter", {"what-happens=nothing"}),
     ("turns over fine but wont fire, stinks of petrol", {"what-happens=turns", "petrol-smell=strong"}),
     ("cranks slow, lights go dim", {"what-happens=slow", "lights=dim"}),
-    ("Hi, my 250 two stroke won't start, kicked it for an hour", {"before=tries", "trait:oil-layout=two-stroke"}),
+    ("Hi, my 250 two stroke won't start, kicked it for an hour",
+     {"before=tries", "trait:oil-layout=two-stroke"}),
     ("drowned the bike in a river crossing", {"before=swim"}),
     ("no spark on my old four stroke", {"spark=bad"}),
     ("it died on the trail and won't restart", {"before=hot"}),
