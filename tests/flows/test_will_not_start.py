@@ -296,7 +296,7 @@ STOPS: list[tuple[str, Told, set[str]]] = [
     ("water behind the filter", {"air-filter": ("water",)}, {"water-inside"}),
     ("lay upside down", {"before": ("upside",)}, {"water-inside"}),
     ("liquid from the plug hole", {"hand-turns": ("liquid",)}, {"liquid-found"}),
-    ("stops dead", {"stops-dead": ("stuck",)}, {"locked-or-tight"}),
+    ("stops dead", {"stops-dead": ("stuck",)}, {"stopped-dead"}),
     ("stuck with the plug out", {"hand-turns": ("stuck",)}, {"stuck-plug-out"}),
     ("battery swollen", {"danger-now": ("battery",)}, {"battery-danger"}),
     ("smoke at the wires", {"danger-now": ("smoke",)}, {"wiring-burns"}),
