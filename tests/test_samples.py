@@ -11,7 +11,7 @@ from bot.reports import text
 
 # Flow id -> how many sample conversations it must have at least, each to a different end or by a
 # different way.
-AT_LEAST = {"metal-in-oil": 16}
+AT_LEAST = {"metal-in-oil": 16, "overheats-or-loses-coolant": 40}
 
 SAMPLES = shelf.find().samples
 FILES = rehearse.samples_of(SAMPLES) if SAMPLES.is_dir() else ()
