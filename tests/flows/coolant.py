@@ -18,7 +18,7 @@ ID = "overheats-or-loses-coolant"
 BIKE = {"oil-layout": "shared", "starter": "both", "cooling": "liquid", "fan": "none"}
 TWO_STROKE = BIKE | {"oil-layout": "two-stroke"}
 QUIET: Told = {
-    "heat-now": ("quiet",), "where-wet": (), "turns-over": ("free",), "level": (), "oil-look": (),
+    "heat-now": ("quiet",), "where-wet": (), "level": (), "oil-look": (),
     "heat-when": ("slow-only",), "history": (), "gas-signs": (), "running": (),
 }  # fmt: skip
 """A bike that gets hot only when crawling, with nothing else to be seen."""
