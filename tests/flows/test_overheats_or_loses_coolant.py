@@ -383,7 +383,7 @@ TELLING_CASES: list[tuple[str, Told, dict[str, str], str]] = [
     ("two-stroke, revs hang, hot at speed", {"running": ("hangs",), "heat-when": ("at-speed",)},
      TWO_STROKE, "air-leak"),
     ("clutch slips and smells, on the clutch all day",
-     {"clutch-heat": ("slips", "smell"), "history": ("clutch",)}, BIKE, "clutch-slip"),
+     {"running": ("slips", "smell"), "history": ("clutch",)}, BIKE, "clutch-slip"),
     ("one disc hot after coasting, hot at speed", {"wheel-heat": ("hot",), "heat-when": ("at-speed",)},
      BIKE, "drag-on-wheels"),
     ("oil of the wrong kind, hot at speed", {"oil-level": ("bad",), "heat-when": ("at-speed",)},
