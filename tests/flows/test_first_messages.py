@@ -82,6 +82,8 @@ def test_what_every_flow_asks_picks_none(text: str) -> None:
 
 @pytest.mark.parametrize("text", TABLE["other"])
 def test_other_trouble_picks_another_flow_or_none_and_tells_nothing_here(text: str) -> None:
-    assert pick(text, cards()).flow != ID
-    assert found(text) == set()
+    picked = pick(text, cards()).flow
+    assert picked != ID
     assert listen(text, index(flow())) == ()
+    if picked is None:  # what another flow hears in it is that flow's to test
+        assert found(text) == set()
