@@ -36,7 +36,8 @@ class Talk(flagship.Talk):
     """A talk that picks its flow from all that are shipped."""
 
     def desk(self) -> Desk:
-        return Desk(words(), cards(), {HASH: self.flow}, lambda *_: "the summary", self.bikes, self.settings)
+        flows = {HASH: self.flow}
+        return Desk(words(), cards(), flows, lambda *_: "the summary", self.bikes, self.settings)
 
 
 def talk(kind: str = "discs") -> Talk:
