@@ -42,7 +42,7 @@ class Talk(Chat):
     """A talk that picks its flow from all that are shipped."""
 
     def desk(self) -> Desk:
-        flows = {HASH: self.flow}
+        flows = {c.hash: load.shipped(c.flow).flow for c in cards()} | {HASH: self.flow}
         return Desk(words(), cards(), flows, lambda *_: "the summary", self.bikes, self.settings)
 
     def press(self, id: str) -> None:
