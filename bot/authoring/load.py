@@ -213,6 +213,8 @@ def card(flow: Flow) -> Card:
 @functools.lru_cache(maxsize=32)  # making one takes longer than a whole turn without thinking
 def _card(pinned: Pinned) -> Card:
     flow = pinned.flow
+    if flow.only_riders_say:
+        return Card(flow.flow, flow.title, flow.riders_say, ())
     weighed = {sign for cause in flow.causes.values() for sign in cause.shows}
     told = [p for id, ask in flow.asks.items() if _tells(flow, id, weighed) for p in _phrases(ask)]
     return Card(flow.flow, flow.title, flow.riders_say, tuple(dict.fromkeys(told)))

@@ -637,13 +637,18 @@ class Common(Strict):
 
 
 class Flow(Strict):
-    """One diagnosis. `safety` is asked before all else, `opening` before the planner chooses."""
+    """One diagnosis. `safety` is asked before all else, `opening` before the planner chooses.
+
+    `only_riders_say`: a first message picks it by its title and `riders_say` alone. For a flow whose
+    questions go over the whole bike, so that what they may be told speaks of other flows as much.
+    """
 
     language: Literal[1]
     flow: Id
     version: Annotated[int, Field(ge=1)]
     title: Text
     riders_say: Annotated[tuple[str, ...], Field(min_length=1)]
+    only_riders_say: bool = False
     money: Money | None = None
     paired: Annotated[float, Field(gt=0, lt=50)] = 6
     uses: tuple[Id, ...] = ()

@@ -60,8 +60,9 @@ def test_words_written_by_somebody_else_are_found_least_of_all() -> None:
     assert recall(TABLE["fresh"]) >= 0.80
 
 
-def test_the_flow_is_picked_in_eighty_seven_of_ninety() -> None:
-    assert sum(pick(m["say"], cards()).flow == ID for m in MESSAGES) >= 87
+def test_the_flow_is_picked_in_eighty_six_of_ninety() -> None:
+    """87 while it was alone: "milky oil and metal bits" is of two flows now, and then the rider is asked."""
+    assert sum(pick(m["say"], cards()).flow == ID for m in MESSAGES) >= 86
 
 
 @pytest.mark.parametrize("text", TABLE["planned"])
