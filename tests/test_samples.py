@@ -11,9 +11,9 @@ from bot.reports import text
 
 # Flow id -> how many sample conversations it must have at least, each to a different end or by a
 # different way.
-AT_LEAST = {
-    "after-a-crash": 16, "brake-feel": 16, "metal-in-oil": 16, "overheats-or-loses-coolant": 16, "will-not-start": 16,
-}  # fmt: skip
+AT_LEAST = dict.fromkeys(
+    ("after-a-crash", "brake-feel", "metal-in-oil", "overheats-or-loses-coolant", "will-not-start"), 16
+)
 
 SAMPLES = shelf.find().samples
 FILES = rehearse.samples_of(SAMPLES) if SAMPLES.is_dir() else ()

@@ -28,6 +28,7 @@ from bot.core.flow import Flow, read
 
 NONE_MAY_SURVIVE: tuple[Group, ...] = ("caution", "stop rule", "good and bad")
 ANSWERS_MAY_SURVIVE = 0.10
+COUNTED: tuple[Group, ...] = (*NONE_MAY_SURVIVE, "answer")  # by the gate
 
 
 @dataclass(frozen=True)
@@ -140,13 +141,17 @@ def cover(played: Sequence[Played], stage: Stage, groups: Iterable[Group] = GROU
     return _told([(change, trial.stage, noticed) for change, noticed in trial.results()])
 
 
-def cover_shared(rehearsed: Iterable[tuple[Sequence[Played], Stage]]) -> Coverage:
+def cover_shared(
+    rehearsed: Iterable[tuple[Sequence[Played], Stage]], groups: Iterable[Group] = GROUPS
+) -> Coverage:
     """Try what stands in the common file on the plays of each flow in turn, until one notices."""
     found: dict[tuple[Group, Path], tuple[Change, Stage, bool]] = {}
+    wanted = frozenset(groups)
 
     def open_yet(stage: Stage, change: Change) -> bool:
         known = found.get((change.group, change.path))
-        return not stage.loaded.is_own(change.path) and not (known and known[-1])
+        shared = change.group in wanted and not stage.loaded.is_own(change.path)
+        return shared and not (known and known[-1])
 
     for played, stage in rehearsed:
         trial = Trial(played, stage, partial(open_yet, stage))
