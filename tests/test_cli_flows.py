@@ -73,3 +73,43 @@ def test_a_talk_is_not_held_when_it_could_not_be_saved(shell: Shell, tmp_path: P
 def test_what_is_no_file_is_refused(shell: Shell, name: str) -> None:
     for command in ("lint", "talk"):
         assert "name a flow file that is there" in shell.refused("flow", command, name)
+
+
+# --- pictures -------------------------------------------------------------------------------------
+
+
+def test_each_part_is_drawn_into_files_of_its_own(shell: Shell, tmp_path: Path) -> None:
+    shell.run("flow", "new", "chain")
+    status, out, _ = shell.run("flow", "draw", "chain.yaml", "--svg", "p.svg")
+    assert status == 0
+    files = {path.name for path in tmp_path.glob("p-*.svg")}
+    assert {"p-opening-1.svg", "p-access.svg", "p-looks.svg", "p-causes.svg", "p-speaks.svg"} <= files
+    assert {line.partition(": ")[0] for line in out.splitlines()} == files
+    assert "Chain jammed" in (tmp_path / "p-stops-1.svg").read_text("utf-8")  # its own rule comes first
+
+
+def test_one_part_on_one_page_has_the_name_that_was_given(shell: Shell, tmp_path: Path) -> None:
+    shell.run("flow", "new", "chain")
+    assert shell.run("flow", "draw", "chain.yaml", "--part", "causes", "--png", "c.png")[0] == 0
+    assert (tmp_path / "c.png").read_bytes().startswith(b"\x89PNG")
+    assert "c.png is there already" in shell.refused(
+        "flow", "draw", "chain.yaml", "--part", "causes", "--png", "c.png"
+    )
+
+
+def test_a_picture_needs_a_name_and_a_flow_without_errors(shell: Shell, tmp_path: Path) -> None:
+    shell.run("flow", "new", "chain")
+    assert "--png FILE" in shell.refused("flow", "draw", "chain.yaml")
+    text = (tmp_path / "chain.yaml").read_text("utf-8")
+    (tmp_path / "chain.yaml").write_text(
+        text.replace("shows: [off-under-load]", "shows: [under-load]"), "utf-8"
+    )
+    assert "did you mean 'off-under-load'" in shell.refused("flow", "draw", "chain.yaml", "--svg", "p.svg")
+    assert not list(tmp_path.glob("*.svg"))
+
+
+def test_the_parts_are_those_that_can_be_drawn() -> None:
+    from bot import cli_flows
+    from bot.reports import flow_cards
+
+    assert cli_flows.PARTS == flow_cards.PART_NAMES
