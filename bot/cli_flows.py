@@ -48,6 +48,9 @@ def add(commands: Any, refused: type[Exception], now: Any) -> None:
     playing.add_argument("--update", action="store_true", help="write the bot's lines anew")
     playing.add_argument("--coverage", action="store_true", help="show what no conversation would notice")
     playing.set_defaults(run=rehearse_flows)
+    telling = commands.add_parser("keys", help="what may stand in a flow, and what it means")
+    telling.add_argument("word", nargs="?", metavar="WORD", help="a key or a block (default: all)")
+    telling.set_defaults(run=tell_keys)
     _draw_arguments(commands)
     for command in commands.choices.values():
         command.set_defaults(refused=refused)
@@ -163,6 +166,21 @@ def print_schema(args: argparse.Namespace) -> int:
     from bot.authoring import schema
 
     print(json.dumps(schema.schema(args.common), indent=2, ensure_ascii=False))
+    return 0
+
+
+def tell_keys(args: argparse.Namespace) -> int:
+    """A key wherever it stands, a block with its keys, or all that may stand in a flow."""
+    from bot.authoring import keys, problems
+
+    if not args.word:
+        print(keys.page(), end="")
+        return 0
+    found = keys.listing(args.word.strip().rstrip(":"))
+    if not found:
+        meant = problems.hint(args.word, keys.known())
+        raise args.refused(f"A flow has no key '{args.word}'{meant}; 'sumpline flow keys' shows all.")
+    print("\n".join(found))
     return 0
 
 
