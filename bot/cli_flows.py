@@ -192,10 +192,10 @@ def try_flow(args: argparse.Namespace) -> int:
     import tempfile
 
     from bot import turn
-    from bot.authoring import load
+    from bot.authoring import lint, load
     from bot.channels import seat, terminal
 
-    loaded = load.load(_there(args, args.file))
+    loaded = lint.sound(load.load(_there(args, args.file)))
     if args.save:
         fresh(args.save, args.refused)  # before the talk: it would be lost after it
     with tempfile.TemporaryDirectory() as folder, closing(turn.open_record(f"{folder}/trial.db")) as store:
@@ -261,12 +261,9 @@ def draw_flow(args: argparse.Namespace) -> int:
 def _pages(args: argparse.Namespace) -> dict[str, Page]:
     """The pages by what their files are called besides the name; a flow with errors is refused."""
     from bot.authoring import lint, load
-    from bot.authoring.problems import FlowError
     from bot.reports import flow_cards, flow_layout
 
-    loaded = load.load(_there(args, args.file))
-    if wrong := [problem for problem in lint.lint(loaded) if problem.stops]:
-        raise FlowError(wrong)
+    loaded = lint.sound(load.load(_there(args, args.file)))
     drawn = (("questions", loaded.flow.questions), ("stop_rules", loaded.flow.stop_rules))
     shared = frozenset((part, id) for part, ids in drawn for id in ids if not loaded.is_own((part, id)))
     made: dict[str, Page] = {}

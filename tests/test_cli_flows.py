@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.authoring.broken import MEANING, WORDS, Broken
 from tests.test_cli import Shell, shell
 
 __all__ = ["shell"]
@@ -113,3 +114,23 @@ def test_the_parts_are_those_that_can_be_drawn() -> None:
     from bot.reports import flow_cards
 
     assert cli_flows.PARTS == flow_cards.PART_NAMES
+
+
+# --- flows with mistakes ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("broken", [*WORDS, *MEANING], ids=lambda b: b.name)
+def test_a_flow_with_mistakes_is_talked_with_only_if_it_can_be(shell: Shell, broken: Broken) -> None:
+    """Names that lead nowhere have the right form; a talk would end where it needs them. Other mistakes may
+    wait: one can talk with a flow whose shares do not add up yet."""
+    shell.run("flow", "new", "chain-comes-off")
+    Path("chain-comes-off.yaml").write_text(broken.text, "utf-8")
+    said = "chain came off\nit rolls\nMule\nuphill\nhome\ngarage\nhooked\nyes\n"
+    status, _, err = shell.run("flow", "talk", "chain-comes-off.yaml", said=said)
+    refused = "nowhere" in broken.name or any("did you mean" in word for word in broken.says)
+    assert status == (2 if "chain-comes-off.yaml:" in err else 0)
+    assert status == 2 or not refused
+    assert shell.run("flow", "draw", "chain-comes-off.yaml", "--svg", "p.svg")[0] == status
+    status, _, err = shell.run("flow", "rehearse", "chain-comes-off.yaml")
+    assert (status in (0, 1), err) == (True, "")
+    assert status == 1 or not refused
