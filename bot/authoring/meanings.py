@@ -15,6 +15,7 @@ MEANINGS: dict[str, str] = {
     "Flow.flow": "the name of the flow; the file has the same name",
     "Common.common": "the name of the common file; always common",
     "Flow.riders_say": "what a rider writes when he means this flow",
+    "Flow.only_riders_say": "true if first words pick it by title and `riders_say` alone, not by its answers",
     "Flow.money": "which money the prices are in; needed as soon as one price stands in the flow",
     "Flow.paired": "of 100 bikes, how many have two of the causes at once",
     "Flow.uses": "[common] takes over what all flows share; what the flow says itself goes before it",

@@ -128,7 +128,7 @@ def opening(flow: Flow, shared: Shared = frozenset()) -> Iterator[Card]:
 
 
 def _question(flow: Flow, id: str, note: str, joined: bool) -> Card:
-    ask = flow.questions[id]
+    ask = flow.asking(id)
     rows = [*_conditions_of(ask), *(row for said in sayings(flow, id) for row in _answer(flow, said))]
     return Card(ask.called, tuple(rows), note, joined=joined, bold=note != "when it pays")
 

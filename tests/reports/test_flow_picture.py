@@ -26,7 +26,7 @@ def chain() -> Flow:
     return load.load_text(skeleton.text("chain-comes-off").encode(), COMMON).flow
 
 
-FLOWS = {"chain-comes-off": chain(), "metal-in-oil": load.shipped("metal-in-oil").flow}
+FLOWS = {"chain-comes-off": chain()} | {id: load.shipped(id).flow for id in load.shipped_ids()}
 DRAWN = [(flow, name) for flow in FLOWS for name in PART_NAMES]
 
 
