@@ -18,9 +18,12 @@ if TYPE_CHECKING:
     from bot.authoring.skeleton import Begun
     from bot.channels.seat import Seat
     from bot.record.store import Store
+    from bot.reports.flow_layout import Page
 
 TRIAL = "This was a trial, and nothing of it is kept. With --save FILE a talk becomes a sample conversation."
 DONE = "This was a trial; the record knows nothing of it."
+
+PARTS = ("opening", "access", "looks", "causes", "stops", "speaks")  # as bot/reports/flow_cards.py has them
 
 
 def add(commands: Any, refused: type[Exception], now: Any) -> None:
@@ -45,6 +48,10 @@ def add(commands: Any, refused: type[Exception], now: Any) -> None:
     playing.add_argument("--update", action="store_true", help="write the bot's lines anew")
     playing.add_argument("--coverage", action="store_true", help="show what no conversation would notice")
     playing.set_defaults(run=rehearse_flows)
+    telling = commands.add_parser("keys", help="what may stand in a flow, and what it means")
+    telling.add_argument("word", nargs="?", metavar="WORD", help="a key or a block (default: all)")
+    telling.set_defaults(run=tell_keys)
+    _draw_arguments(commands)
     for command in commands.choices.values():
         command.set_defaults(refused=refused)
 
@@ -72,6 +79,15 @@ def _lint_arguments(commands: Any) -> None:
         "--annotate", action="store_true", help="one line for each mistake, as editors and CI read it"
     )
     lint.set_defaults(run=lint_flows)
+
+
+def _draw_arguments(commands: Any) -> None:
+    drawing = commands.add_parser("draw", help="a flow as pictures for a phone")
+    drawing.add_argument("file", metavar="FILE", help="the flow file")
+    drawing.add_argument("--part", choices=PARTS, help="only this part (default: all)")
+    drawing.add_argument("--png", metavar="FILE", help="write PNG files named after this one")
+    drawing.add_argument("--svg", metavar="FILE", help="write SVG files named after this one")
+    drawing.set_defaults(run=draw_flow)
 
 
 # --- beginning ------------------------------------------------------------------------------
@@ -153,6 +169,21 @@ def print_schema(args: argparse.Namespace) -> int:
     return 0
 
 
+def tell_keys(args: argparse.Namespace) -> int:
+    """A key wherever it stands, a block with its keys, or all that may stand in a flow."""
+    from bot.authoring import keys, problems
+
+    if not args.word:
+        print(keys.page(), end="")
+        return 0
+    found = keys.listing(args.word.strip().rstrip(":"))
+    if not found:
+        meant = problems.hint(args.word, keys.known())
+        raise args.refused(f"A flow has no key '{args.word}'{meant}; 'sumpline flow keys' shows all.")
+    print("\n".join(found))
+    return 0
+
+
 # --- trying and rehearsing --------------------------------------------------------------------
 
 
@@ -161,10 +192,10 @@ def try_flow(args: argparse.Namespace) -> int:
     import tempfile
 
     from bot import turn
-    from bot.authoring import load
+    from bot.authoring import lint, load
     from bot.channels import seat, terminal
 
-    loaded = load.load(_there(args, args.file))
+    loaded = lint.sound(load.load(_there(args, args.file)))
     if args.save:
         fresh(args.save, args.refused)  # before the talk: it would be lost after it
     with tempfile.TemporaryDirectory() as folder, closing(turn.open_record(f"{folder}/trial.db")) as store:
@@ -202,6 +233,53 @@ def rehearse_flows(args: argparse.Namespace) -> int:
         return rehearse.run(args.files, text.summary, update=args.update, coverage=args.coverage)
     except (rehearse.NoSamples, rehearse.UpdateRefused) as wrong:
         raise args.refused(f"{str(wrong)[:1].upper()}{str(wrong)[1:]}.") from wrong
+
+
+# --- drawing ----------------------------------------------------------------------------------
+
+
+def draw_flow(args: argparse.Namespace) -> int:
+    """Write a flow as pictures, a page a file; never over one that is there."""
+    from bot.reports import flow_picture
+
+    if not args.png and not args.svg:
+        raise args.refused("Say where to: --png FILE, --svg FILE, or both.")
+    pages = _pages(args)
+    for path in (*_named_after(args.svg, pages), *_named_after(args.png, pages)):
+        fresh(str(path), args.refused)
+    for target, draw in ((args.svg, flow_picture.svg), (args.png, flow_picture.png)):
+        for path, page in _named_after(target, pages).items():
+            try:
+                made = draw(page)
+            except ImportError as err:
+                raise args.refused("PNG needs one more package: pip install 'sumpline[pictures]'.") from err
+            path.write_bytes(made if isinstance(made, bytes) else made.encode())
+            print(f"{path}: {page.title}")
+    return 0
+
+
+def _pages(args: argparse.Namespace) -> dict[str, Page]:
+    """The pages by what their files are called besides the name; a flow with errors is refused."""
+    from bot.authoring import lint, load
+    from bot.reports import flow_cards, flow_layout
+
+    loaded = lint.sound(load.load(_there(args, args.file)))
+    drawn = (("questions", loaded.flow.questions), ("stop_rules", loaded.flow.stop_rules))
+    shared = frozenset((part, id) for part, ids in drawn for id in ids if not loaded.is_own((part, id)))
+    made: dict[str, Page] = {}
+    for name in [args.part] if args.part else PARTS:
+        laid = flow_layout.pages(flow_cards.part(loaded.flow, name, shared))
+        lead = "" if args.part else f"-{name}"
+        made |= {lead + (f"-{n}" if len(laid) > 1 else ""): page for n, page in enumerate(laid, 1)}
+    return made
+
+
+def _named_after(target: str | None, pages: dict[str, Page]) -> dict[Path, Page]:
+    """The file of each page: the name itself, or with part and number before its end."""
+    if not target:
+        return {}
+    path = Path(target)
+    return {path.with_name(f"{path.stem}{added}{path.suffix}"): page for added, page in pages.items()}
 
 
 # --- which files are meant --------------------------------------------------------------------

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.authoring.broken import MEANING, WORDS, Broken
 from tests.test_cli import Shell, shell
 
 __all__ = ["shell"]
@@ -73,3 +74,63 @@ def test_a_talk_is_not_held_when_it_could_not_be_saved(shell: Shell, tmp_path: P
 def test_what_is_no_file_is_refused(shell: Shell, name: str) -> None:
     for command in ("lint", "talk"):
         assert "name a flow file that is there" in shell.refused("flow", command, name)
+
+
+# --- pictures -------------------------------------------------------------------------------------
+
+
+def test_each_part_is_drawn_into_files_of_its_own(shell: Shell, tmp_path: Path) -> None:
+    shell.run("flow", "new", "chain")
+    status, out, _ = shell.run("flow", "draw", "chain.yaml", "--svg", "p.svg")
+    assert status == 0
+    files = {path.name for path in tmp_path.glob("p-*.svg")}
+    assert {"p-opening-1.svg", "p-access.svg", "p-looks.svg", "p-causes.svg", "p-speaks.svg"} <= files
+    assert {line.partition(": ")[0] for line in out.splitlines()} == files
+    assert "Chain jammed" in (tmp_path / "p-stops-1.svg").read_text("utf-8")  # its own rule comes first
+
+
+def test_one_part_on_one_page_has_the_name_that_was_given(shell: Shell, tmp_path: Path) -> None:
+    shell.run("flow", "new", "chain")
+    assert shell.run("flow", "draw", "chain.yaml", "--part", "causes", "--png", "c.png")[0] == 0
+    assert (tmp_path / "c.png").read_bytes().startswith(b"\x89PNG")
+    assert "c.png is there already" in shell.refused(
+        "flow", "draw", "chain.yaml", "--part", "causes", "--png", "c.png"
+    )
+
+
+def test_a_picture_needs_a_name_and_a_flow_without_errors(shell: Shell, tmp_path: Path) -> None:
+    shell.run("flow", "new", "chain")
+    assert "--png FILE" in shell.refused("flow", "draw", "chain.yaml")
+    text = (tmp_path / "chain.yaml").read_text("utf-8")
+    (tmp_path / "chain.yaml").write_text(
+        text.replace("shows: [off-under-load]", "shows: [under-load]"), "utf-8"
+    )
+    assert "did you mean 'off-under-load'" in shell.refused("flow", "draw", "chain.yaml", "--svg", "p.svg")
+    assert not list(tmp_path.glob("*.svg"))
+
+
+def test_the_parts_are_those_that_can_be_drawn() -> None:
+    from bot import cli_flows
+    from bot.reports import flow_cards
+
+    assert cli_flows.PARTS == flow_cards.PART_NAMES
+
+
+# --- flows with mistakes ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("broken", [*WORDS, *MEANING], ids=lambda b: b.name)
+def test_a_flow_with_mistakes_is_talked_with_only_if_it_can_be(shell: Shell, broken: Broken) -> None:
+    """Names that lead nowhere have the right form; a talk would end where it needs them. Other mistakes may
+    wait: one can talk with a flow whose shares do not add up yet."""
+    shell.run("flow", "new", "chain-comes-off")
+    Path("chain-comes-off.yaml").write_text(broken.text, "utf-8")
+    said = "chain came off\nit rolls\nMule\nuphill\nhome\ngarage\nhooked\nyes\n"
+    status, _, err = shell.run("flow", "talk", "chain-comes-off.yaml", said=said)
+    refused = "nowhere" in broken.name or any("did you mean" in word for word in broken.says)
+    assert status == (2 if "chain-comes-off.yaml:" in err else 0)
+    assert status == 2 or not refused
+    assert shell.run("flow", "draw", "chain-comes-off.yaml", "--svg", "p.svg")[0] == status
+    status, _, err = shell.run("flow", "rehearse", "chain-comes-off.yaml")
+    assert (status in (0, 1), err) == (True, "")
+    assert status == 1 or not refused

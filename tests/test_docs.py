@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from bot.authoring import keys
 from bot.authoring.catalogue import CATALOGUE
 from bot.authoring.load import shipped, shipped_ids
 from bot.cli import parser
@@ -24,6 +25,7 @@ README = (ROOT / "README.md").read_text("utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 CODES = ROOT / "docs" / "problems.md"
 TALK = ROOT / "docs" / "talk.md"
+LANGUAGE = ROOT / "docs" / "flow-language.md"
 
 
 def _commands(made: argparse.ArgumentParser, name: str = "sumpline") -> Iterator[tuple[str, list[str]]]:
@@ -114,6 +116,12 @@ def test_the_page_of_codes_is_up_to_date() -> None:
     assert CODES.read_text("utf-8") == codes_page(), "run: python -m tests.test_docs"
 
 
+def test_the_page_of_keys_is_up_to_date() -> None:
+    assert LANGUAGE.read_text("utf-8") == keys.page(), "run: python -m tests.test_docs"
+    assert "docs/flow-language.md" in README
+    assert "docs/flow-language.md" in DEVELOPERS
+
+
 def test_readme_and_developers_lead_to_the_codes() -> None:
     assert "docs/problems.md" in README
     assert "docs/problems.md" in DEVELOPERS
@@ -183,3 +191,4 @@ def test_readme_says_how_many_figures_are_practice() -> None:
 if __name__ == "__main__":
     CODES.write_text(codes_page(), "utf-8")
     TALK.write_text(talk_page(), "utf-8")
+    LANGUAGE.write_text(keys.page(), "utf-8")

@@ -25,6 +25,7 @@ RULES: tuple[Rule, ...] = (
 MOST_OF_ONE = 100  # faults told by one rule; each costs a search for near names
 _OF_THE_FLOW = frozenset({"L201", "L202", "L203", "L309"})  # nobody must use all of the common file
 _UNKNOWN = frozenset(f"L1{n:02}" for n in range(1, 19))  # names that lead nowhere
+_STUMBLED_OVER = frozenset({*(f"L1{n:02}" for n in range(2, 11)), "L113", "L116", "L119", "L120"})
 _ECHO = frozenset({"L201", "L202", "L203", "L303", "L304", "L307", "L309"})  # what a wrong name leaves unused
 
 
@@ -37,6 +38,13 @@ def lint(loaded: load.Loaded) -> tuple[Problem, ...]:
     if any(p.code in _UNKNOWN for p in found):
         found = [p for p in found if p.code not in _ECHO]
     return tuple(sorted({*loaded.mild, *found}))
+
+
+def sound(loaded: load.Loaded) -> load.Loaded:
+    """The flow itself, unless a talk would stumble in it: over a name that leads nowhere. FlowError."""
+    if found := [p for p in lint(loaded) if p.code in _STUMBLED_OVER]:
+        raise FlowError(found)
+    return loaded
 
 
 def judge(path: Path, common: Path | None = None) -> tuple[Problem, ...]:

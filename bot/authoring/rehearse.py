@@ -9,8 +9,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bot.authoring import lint, shelf
 from bot.authoring import script as scripts
-from bot.authoring import shelf
 from bot.authoring import stage as stages
 from bot.authoring.musts import broken
 from bot.authoring.play import Exchange, NotRestored, Played, line_of, play
@@ -160,7 +160,9 @@ class Rehearsal:
     def stage(self, script: Script) -> Stage:
         file = self.flow_file(script)
         if file not in self._stages:
-            self._stages[file] = stages.set_up(file, self.summary)
+            made = stages.set_up(file, self.summary)
+            lint.sound(made.loaded)
+            self._stages[file] = made
         return self._stages[file]
 
     def hear(self, path: Path) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from bot.authoring.meanings import BLOCKS, meaning
 from bot.core.flow import Common, Flow
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
@@ -19,8 +20,18 @@ def schema(common: bool = False) -> dict[str, Any]:
     made = _closed(model.model_json_schema(mode="validation"))
     if not common:
         made["required"] = [name for name in made["required"] if name != "signs"]
+    for block, part in (*made.get("$defs", {}).items(), (model.__name__, made)):
+        _explained(block, part)
     rest = {key: said for key, said in made.items() if key != "title"}
     return {"$schema": DRAFT, "title": title, **rest}
+
+
+def _explained(block: str, part: dict[str, Any]) -> None:
+    """What each block and key means, for editors that show it while one types."""
+    if block in BLOCKS:
+        part["description"] = BLOCKS[block]
+        for key, said in part.get("properties", {}).items():
+            said["description"] = meaning(block, key)
 
 
 def _closed(part: Any) -> Any:
