@@ -234,3 +234,33 @@ def test_a_nod_is_no_name_for_a_book_either_and_loses_no_line(robin: Rider, said
 def test_the_number_before_a_bike_picks_it(robin: Rider) -> None:
     robin.say("hours 12")
     assert robin.say("2").startswith("Mule: Hour meter at 12 h.")
+
+
+@pytest.mark.parametrize("choose", ["1", "Pepper"])
+def test_a_reading_that_falls_on_the_bike_that_is_named_for_it_is_asked_about(
+    robin: Rider, choose: str
+) -> None:
+    robin.say("hours 40")
+    said = robin.say(choose)
+    assert "40 h is below the 50 h of your last reading" in said
+    assert "Write it down?" not in said
+    assert hours(robin) == [[50], [9]]
+
+
+def test_what_else_waits_is_not_lost_with_it(robin: Rider) -> None:
+    robin.say("hours 40", "chain 79 euro")
+    said = robin.say("Pepper")
+    assert "40 h is below the 50 h of your last reading" in said
+    assert "Pepper: Part: chain, 79 EUR. Write it down?" in said
+    robin.say("It is another bike")
+    assert robin.say("Mule").startswith("Mule: Part: chain, 79 EUR.")
+
+
+def test_on_another_bike_the_same_reading_may_stand(robin: Rider) -> None:
+    robin.say("hours 40")
+    assert robin.say("Mule").startswith("Mule: Hour meter at 40 h.")
+
+
+def test_whose_book_is_asked_with_the_names_to_choose_from(robin: Rider) -> None:
+    assert robin.say("book") == "Which bike, Pepper or Mule? Send for example: book Pepper"
+    assert robin.say("trend") == "Which bike, Pepper or Mule? Send for example: trend Pepper"

@@ -288,11 +288,13 @@ def oil_hours(book: Book) -> Hours | None:
 
 
 def oil_km(book: Book) -> Hours | None:
-    """Kilometres since the last oil change; None when there was none, or they are not known."""
-    changes = [row for row in book.lines if isinstance(row.line, OilChange)]
-    if not changes or changes[-1].km is None or book.km is None:
+    """Kilometres since the last oil change; None when there was none, or none were read since."""
+    changes = [i for i, row in enumerate(book.lines) if isinstance(row.line, OilChange)]
+    since = book.lines[changes[-1] :] if changes else ()
+    read = any(row.line.km or isinstance(row.line, Odometer) for row in since[1:])
+    if not read or since[0].km is None or book.km is None:
         return None
-    return _between_places(changes[-1].km, book.km, book.slack_km)
+    return _between_places(since[0].km, book.km, book.slack_km)
 
 
 @dataclass

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -117,12 +117,30 @@ def _told_once(lines: list[Any], of: str) -> Span | None:
 def _checked(lines: list[Any], now: datetime, last: Mapping[str, Span | None], far: str) -> list[Any]:
     kinds = {type(line) for line in lines}
     for line in lines:
-        past = bool(line.date) and line.date < now.date().isoformat()
-        if line.hours and (Meter not in kinds or isinstance(line, Meter)):
-            check_reading(line.hours, last["hours"], falls=not past)
-        if line.km and (Odometer not in kinds or isinstance(line, Odometer)):
-            check_distance(line.km, last["km"], not past, far)
+        _check(line, now, last, far, kinds - {type(line)})
     return lines
+
+
+def _check(
+    line: Any, now: datetime, last: Mapping[str, Span | None], far: str, beside: Collection[type]
+) -> None:
+    """What a line reads must fit to what its meter showed last, unless another meter is told of beside it."""
+    past = bool(line.date) and line.date < now.date().isoformat()
+    if line.hours and Meter not in beside:
+        check_reading(line.hours, last["hours"], falls=not past)
+    if line.km and Odometer not in beside:
+        check_distance(line.km, last["km"], not past, far)
+
+
+def misfit(
+    line: Any, now: datetime, last_reading: Span | None, last_km: Span | None, far: str = "km"
+) -> Trouble | None:
+    """Why a line that was read before its bike was known does not fit this bike; None when it does."""
+    try:
+        _check(line, now, {"hours": last_reading, "km": last_km}, far, ())
+    except Troubled as trouble:
+        return Trouble(trouble.key, trouble.values, "")
+    return None
 
 
 def _readings(page: Draft, named: bool = False) -> dict[str, Any]:

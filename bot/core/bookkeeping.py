@@ -16,7 +16,7 @@ from bot.core.book_bikes import NEW, Addressed, addressed, is_line, picked
 from bot.core.book_draft import Trouble
 from bot.core.book_entries import LINE, Entry, Lab, Look, Meter, Odometer, OilChange
 from bot.core.book_limits import Past, past_limit
-from bot.core.book_lines import read_line
+from bot.core.book_lines import misfit, read_line
 from bot.core.book_say import distance, figure, say_back, say_line, say_row, say_trouble
 from bot.core.desk import BikeCard
 from bot.core.events import BookWritten, WasAsked
@@ -105,7 +105,7 @@ def trend(talk: Talk, rest: str) -> After:
     text = _TREND.sub("", talk.heard.text, count=1)
     bike = addressed(talk, _NUMBERS.sub("", text)).bike
     if bike is None and len(talk.desk.bikes) > 1:
-        talk.say("book.which_trend")
+        _ask_which(talk, "trend")
         return _after(talk)
     kept = talk.desk.books(bike.id) if bike else Book()
     looks = recent_intervals(kept)
@@ -132,8 +132,7 @@ def _propose(talk: Talk, said: Addressed, replaces: int = 0) -> After:
         return _after(talk)
     bike = None if replaces else said.bike  # an older line may well lie below the newest reading
     last, last_km = (bike.shown, bike.shown_km) if bike else (None, None)
-    far = "mi" if _units(talk) == "imperial" else "km"
-    lines = read_line(said.text, ENGLISH, talk.now, last, last_km, far)
+    lines = read_line(said.text, ENGLISH, talk.now, last, last_km, _far(talk))
     if isinstance(lines, Trouble):
         talk.tell(_info(talk, say_trouble(lines, talk.words)))
         return _after(talk)
@@ -182,7 +181,7 @@ def _change(talk: Talk, said: Addressed, place: int, text: str) -> After:
     bike = said.bike
     lines = talk.desk.books(bike.id).lines if bike else ()
     if bike is None and len(talk.desk.bikes) > 1:
-        talk.say("book.which_empty")
+        _ask_which(talk, "book")
         return _after(talk)
     if bike is None or not 1 <= place <= len(lines):
         talk.say("book.no_line", n=place)
@@ -232,13 +231,27 @@ def name_its_bike(talk: Talk, asked: Asked, reading: Reading) -> bool:
     """Whose book it is: one of his bikes, or a new one as it was typed."""
     said = " ".join(talk.heard.text.split())
     if known := picked(talk.desk.bikes, said, reading):
-        _put(talk, "book", known.id, asked.extra)
+        fitting = _fitting(talk, known, asked.extra)
+        if len(fitting) > 1 or len(asked.extra) == 1:
+            _put(talk, "book", known.id, fitting)
     elif wrong := no_name(talk, said):
         talk.say(wrong, said=said)
         _put(talk, "book_bike", "", asked.extra)
     else:
         _put(talk, "book", f"{NEW}{said}", asked.extra)
     return True
+
+
+def _fitting(talk: Talk, bike: BikeCard, extra: tuple[str, ...]) -> tuple[str, ...]:
+    """What waited for its bike, without the readings that cannot be this one's; of those it is said why."""
+    kept = [extra[0]]
+    for text, line in zip(extra[1:], _revived(extra), strict=True):
+        wrong = misfit(line, talk.now, bike.shown, bike.shown_km, _far(talk))
+        if wrong is None:
+            kept.append(text)
+        else:
+            talk.tell(_info(talk, say_trouble(wrong, talk.words)))
+    return tuple(kept)
 
 
 def no_name(talk: Talk, said: str) -> str:
@@ -319,7 +332,10 @@ def _show(talk: Talk, bike: BikeCard | None) -> After:
     """The newest lines with their numbers, hours on the oil, and how to write."""
     kept = talk.desk.books(bike.id) if bike else Book()
     if bike is None or not kept.lines:
-        talk.say("book.which_empty" if bike is None and len(talk.desk.bikes) > 1 else "book.empty")
+        if bike is None and len(talk.desk.bikes) > 1:
+            _ask_which(talk, "book")
+        else:
+            talk.say("book.empty")
         return _after(talk)
     talk.tell(_history(talk, "\n".join(_page(talk, bike, kept))))
     return _after(talk)
@@ -352,6 +368,18 @@ def _after(talk: Talk) -> After:
 
 def _units(talk: Talk) -> Units:
     return units_of({**talk.desk.settings, **talk.state.settings})
+
+
+def _far(talk: Talk) -> str:
+    """The unit of a distance that he tells without one."""
+    return "mi" if _units(talk) == "imperial" else "km"
+
+
+def _ask_which(talk: Talk, control: str) -> None:
+    """Of several bikes: by their names what to send."""
+    names = [bike.nickname for bike in talk.desk.bikes]
+    listed = f"{', '.join(names[:-1])} {talk.words.say('book.or')} {names[-1]}"
+    talk.say("book.which_bike", names=listed, like=f"{talk.words.controls[control][0]} {names[0]}")
 
 
 def _info(talk: Talk, text: str, signal: Any = None) -> Message:

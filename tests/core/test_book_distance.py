@@ -189,6 +189,11 @@ def test_a_change_without_kilometres_was_between_the_readings_around_it() -> Non
     assert oil_km(found) == (0, 400)
 
 
+def test_the_distance_on_an_oil_is_not_known_before_it_was_read_again() -> None:
+    assert oil_km(book(OilChange(km=at(1240)), Hours(hours=at(60)))) is None
+    assert oil_km(book(Distance(km=at(1240)), OilChange(hours=at(60)))) is None
+
+
 def test_a_reading_below_the_last_is_told_and_does_not_lower_the_total() -> None:
     found = book(Distance(km=at(1000)), Distance(km=at(900)))
     assert km_of(found) == (1000, 1000)
