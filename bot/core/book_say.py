@@ -73,7 +73,7 @@ def cut(text: str, letters: int) -> str:
 
 
 def _said(lines: Sequence[Any], words: Words, room: _Room) -> str:
-    told = " ".join(_line(line, words, room) for line in lines[: room.lines])
+    told = "\n".join(_line(line, words, room) for line in lines[: room.lines])
     left = len(lines) - room.lines
     return told + (words.count("book.more", left) if left > 0 else "")
 

@@ -159,7 +159,7 @@ def _beside_the_open(talk: Talk, id: str, fresh: Sequence[Any], replaces: int) -
         talk.say("book.left", was=told, name=_name(talk, asked.id))
         return id, ()
     kinds = {line.kind for line in fresh} - SEVERAL
-    return id, [line for line in waiting if line.kind not in kinds]
+    return id, [line for line in waiting if line.kind not in kinds and line not in fresh]
 
 
 def _with_photo(lines: Sequence[Any], file: str) -> Sequence[Any]:
@@ -215,10 +215,11 @@ def put_book(talk: Talk, step: Next) -> Message:
         lead.append(words.say("book.instead" if lines else "book.strike", was=was))
     if any(find.photo for line in lines for find in getattr(line, "found", None) or ()):
         lead.append(words.say("book.photo"))
+    between = "\n" if old else " "
     offered = [Option("yes", words.say("book.yes")), Option("no", words.say("book.no"))]
     if lines and not old and talk.owns:
         offered.append(Option("other", words.say("book.other_bike")))
-    return plain(words, " ".join((*lead, said)).strip(), offered)
+    return plain(words, f"{' '.join(lead)}{between}{said}".strip(), offered)
 
 
 def put_book_bike(talk: Talk, step: Next) -> Message:
