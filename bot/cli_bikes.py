@@ -66,7 +66,8 @@ def list_bikes(args: argparse.Namespace) -> int:
     with _record(args) as store:
         for who, bike in _bikes(store, args.who):
             hours = "hours not known" if bike.hours is None else f"{bike.hours:g} h"
-            print(f"{bike.nickname}  {hours}  ({who})")
+            far = f", odometer {sum(bike.shown_km) / 2:g} km" if bike.shown_km else ""
+            print(f"{bike.nickname}  {hours}{far}  ({who})")
     return 0
 
 

@@ -275,3 +275,20 @@ def test_a_list_to_choose_from_comes_again_after_a_line(robin: Rider) -> None:
     assert "Which answer do you want to change?" in robin.say("change")
     assert robin.say("hours 58").startswith("Pepper: Hour meter at 58 h.")
     assert "Which answer do you want to change?" in robin.say("yes")
+
+
+def test_a_name_that_no_bike_has_is_said_and_made_no_note_of(robin: Rider) -> None:
+    said = robin.say("book Goat")
+    assert said == "No bike of yours is called Goat, but Pepper or Mule. As a note send: book note: Goat"
+    assert (
+        robin.say("book note: Goat")
+        == "Whose book is that for? Pick the bike, or send the name of a new one."
+    )
+
+
+@pytest.mark.parametrize("said", ["Mule", "no, Mule", "for Mule"])
+def test_the_name_of_another_bike_in_place_of_the_yes_is_where_it_goes(robin: Rider, said: str) -> None:
+    robin.say("Pepper hours 58")
+    assert robin.say(said).startswith("Mule: Hour meter at 58 h.")
+    robin.say("yes")
+    assert hours(robin) == [[50], [9, 58]]

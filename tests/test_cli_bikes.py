@@ -83,3 +83,21 @@ def test_what_is_not_there_is_said_with_what_is(
 ) -> None:
     assert run("book", "Peper", "--db", db) == cli.CANNOT
     assert "bikes here: Pepper" in capsys.readouterr().err
+
+
+def test_kilometres_are_listed_shown_and_go_out_and_in(
+    db: str, robin: Rider, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    robin.say("oil change at 66 h, 1240 km", "yes")
+    file, bad = tmp_path / "pepper.csv", tmp_path / "bad.csv"
+    assert run("list", "--db", db) == 0
+    assert run("book", "pepper", "--db", db) == 0
+    shown = capsys.readouterr().out
+    assert "Pepper  66 h, odometer 1240 km  (Robin)" in shown
+    assert "Oil change at 66 h, 1240 km." in shown
+    assert run("export", "Pepper", str(file), "--db", db) == 0
+    assert run("import", "Pepper", str(file), "--db", db) == 0
+    assert "0 lines written; 6 were there already." in capsys.readouterr().out
+    bad.write_text("line,km\ndistance,far\n")
+    assert run("import", "Pepper", str(bad), "--db", db) == 1
+    assert "Row 2, column km: 'far' is no number." in capsys.readouterr().out

@@ -9,7 +9,7 @@ from typing import Any
 
 from bot.core.book_clauses import HOURS_FILLER, Group, groups
 from bot.core.book_dates import take_date
-from bot.core.book_distance import check_distance, take_km
+from bot.core.book_distance import check_distance, take_km, told_distances
 from bot.core.book_draft import Draft, Trouble, Troubled, draft
 from bot.core.book_entries import (
     Distance,
@@ -35,7 +35,7 @@ from bot.core.book_hours import (
     take_price,
 )
 from bot.core.book_meters import meter, odometer, take_saying
-from bot.core.book_terms import ASKS, COMPLAINT, IN_OIL, LOOKED, MENDED, OPENED, words
+from bot.core.book_terms import ASKS, COMPLAINT, IN_OIL, KINDS, LOOKED, MENDED, OPENED, words
 from bot.core.spoken import ENGLISH, LONGEST, Spoken
 
 Span = tuple[float, float]
@@ -303,11 +303,26 @@ def is_book_talk(text: str, spoken: Spoken = ENGLISH) -> bool:
         dated = take_date(page, _SOME_DAY) is not None
     except Troubled as trouble:
         dated = trouble.key != "future"
+    if _is_far_ride(page.cut([(0, len(page.plain))])):
+        return True
     try:
         told = [_firm(page.cut(sorted(group.clauses)), group.kind, dated) for group in groups(page)]
         return any(told) and None not in told
     except Troubled as trouble:
         return trouble.key not in ("planned", "shows", "shows_km", "no_ppm")
+
+
+REMARK = 3  # words beside how far a ride went that are no complaint; our own line
+
+
+def _is_far_ride(page: Draft) -> bool:
+    """'rode 60 km today, enduro': no reading, and kept as a note."""
+    if not page.take_all(KINDS["ride"]):
+        return False
+    gone = list(told_distances(page))
+    for found in gone:
+        page.take(found.start, found.end)
+    return len(gone) == 1 and len(page.rest().split()) <= REMARK and not IN_OIL.search(page.plain)
 
 
 def is_reading(text: str, spoken: Spoken = ENGLISH) -> bool:

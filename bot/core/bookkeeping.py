@@ -25,7 +25,7 @@ from bot.core.lab import tell_lab
 from bot.core.messages import Message
 from bot.core.offers import Chosen, Reading
 from bot.core.phrases import Option, plain, units_of
-from bot.core.spoken import ENGLISH
+from bot.core.spoken import ENGLISH, tokens
 from bot.core.state import Asked
 from bot.core.talk import Talk, stamp
 from bot.core.trend import Direction, judge
@@ -39,6 +39,7 @@ SHOWN = 6  # lines of the book in one message
 NAME_LONGEST = 24
 SEVERAL = frozenset({"part", "work", "ride", "note"})  # kinds of which a second line corrects no first one
 _TREND = re.compile(r"^\W*(?:the )?trend\b", re.IGNORECASE)
+_NO_BUT = re.compile(r"^\W*(?:no|not|it is|its|it's|that is|that's)\b\W*", re.IGNORECASE)
 _NUMBERS = re.compile(r"\b(?:numbers?|figures)\b", re.IGNORECASE)
 HARD = frozenset({"chunk", "splinter", "grain"})  # forms that outrank any count
 _CALLED = re.compile(r"^\W*(?:my |the )?(?:log ?)?book\b[\s:,.-]*", re.IGNORECASE)
@@ -97,7 +98,16 @@ def book(talk: Talk, rest: str) -> After:
         return _change(talk, said, int(changed[1]), changed[2])
     if struck := _STRIKE.match(said.text):
         return _change(talk, said, int(struck[1]), "")
+    if _names_no_bike(talk, said):
+        names, note = _names(talk), f"{talk.words.controls['book'][0]} note: {text}"
+        talk.say("book.no_bike", said=text, names=names, like=note)
+        return _after(talk)
     return propose(talk, text)
+
+
+def _names_no_bike(talk: Talk, said: Addressed) -> bool:
+    """One word that is no line, where it may be any of several bikes: a name that none has."""
+    return len(talk.desk.bikes) > 1 and len(tokens(said.text)) == 1 and not is_line(said)
 
 
 def trend(talk: Talk, rest: str) -> After:
@@ -262,6 +272,18 @@ def no_name(talk: Talk, said: str) -> str:
     return "bike.no_name" if is_nod(talk) or not any(ch.isalnum() for ch in said) else ""
 
 
+def goes_elsewhere(talk: Talk, asked: Asked) -> bool:
+    """'Mule' or 'no, Mule' in place of the yes: the lines are for that bike's book."""
+    said = _NO_BUT.sub("", talk.heard.text)
+    found = addressed(talk, said)
+    if asked.extra[0] != "0" or found.bike is None or found.text or not said.strip():
+        return False
+    fitting = _fitting(talk, found.bike, asked.extra)
+    if len(fitting) > 1:
+        _put(talk, "book", found.bike.id, fitting)
+    return True
+
+
 def answer_book(talk: Talk, asked: Asked, reading: Reading) -> bool:
     """Yes writes; anything else leaves the book as it was."""
     if not isinstance(reading, Chosen):
@@ -378,9 +400,14 @@ def _far(talk: Talk) -> str:
 
 def _ask_which(talk: Talk, control: str) -> None:
     """Of several bikes: by their names what to send."""
-    names = [bike.nickname for bike in talk.desk.bikes]
-    listed = f"{', '.join(names[:-1])} {talk.words.say('book.or')} {names[-1]}"
-    talk.say("book.which_bike", names=listed, like=f"{talk.words.controls[control][0]} {names[0]}")
+    like = f"{talk.words.controls[control][0]} {talk.desk.bikes[0].nickname}"
+    talk.say("book.which_bike", names=_names(talk), like=like)
+
+
+def _names(talk: Talk) -> str:
+    """Pepper, Goat or Mule."""
+    *others, last = (bike.nickname for bike in talk.desk.bikes)
+    return f"{', '.join(others)} {talk.words.say('book.or')} {last}" if others else last
 
 
 def _info(talk: Talk, text: str, signal: Any = None) -> Message:

@@ -256,6 +256,8 @@ def _take_aside(talk: Talk, asked: Asked) -> bool:
         return True
     if _move_aside(talk, asked, reading):
         return True
+    if asked.what == "book" and bookkeeping.goes_elsewhere(talk, asked):
+        return True
     if talk.state.ended is not None or not talk.state.complaint:
         talk.say("shares.left" if asked.what == "shares" else "book.dropped")
         talk.emit(WasAsked(seat=talk.seat, what="none", id=""))

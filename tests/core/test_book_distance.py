@@ -239,3 +239,24 @@ def test_a_wrong_cell_is_named_by_row_and_column(row: dict[str, str], column: st
     [wrong] = from_rows([{"line": "distance", "km": "5"}, row]).troubles
     assert (wrong.row, wrong.column) == (3, column)
     assert told in say_row(wrong, WORDS)
+
+
+@pytest.mark.parametrize("typed", ["rode 60 km today", "rode 60 km, enduro", "raced 40 miles on Sunday"])
+def test_a_ride_in_kilometres_is_kept_as_a_note_and_is_no_complaint(typed: str) -> None:
+    """What it adds is known when the odometer is told."""
+    assert is_book_talk(typed, ENGLISH)
+    [line] = read_line(typed, ENGLISH, NOW)  # type: ignore[misc]
+    assert isinstance(line, Note)
+    assert line.km is None
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "rode 60 km and it pulls to the left since",
+        "rode 60 km, now glitter in the oil",
+        "rode 60 km, it clacks",
+    ],
+)
+def test_a_ride_with_trouble_is_a_complaint(typed: str) -> None:
+    assert not is_book_talk(typed, ENGLISH)
