@@ -20,6 +20,7 @@ def robin(tmp_path: Path) -> Rider:
     path = tmp_path / "record.db"
     flow = copy.deepcopy(RATTLE)
     flow["questions"]["magnet"]["answers"]["all"]["told_as"] = ["sticks to the magnet"]
+    flow["questions"]["amount"]["classes"]["some"]["told_as"] = ["a dozen flakes"]
     with closing(turn.open_record(path)) as store:
         turn.lay_out(store, json.dumps(flow), "", "everyone", NOON)
     rider = Rider(path)
@@ -158,6 +159,13 @@ def test_a_line_at_the_confirmation_is_offered_and_the_confirmation_comes_again(
         [case] = [line for line in store.all_cases() if line.title]
         [told] = [told.event for told in store.state(case.id).answers if told.event.ask == "magnet"]
     assert told.value == ("all",)
+
+
+def test_what_a_line_tells_of_the_case_is_confirmed_with_the_rest(robin: Rider) -> None:
+    robin.say("it rattles, sticks to the magnet", "Pepper oil change at 60 with filter, a dozen flakes")
+    said = robin.say("yes")
+    assert "1. All of them cling" in said
+    assert "2. 6 to 20" in said
 
 
 def test_a_line_left_at_the_confirmation_leaves_the_confirmation_open(robin: Rider) -> None:

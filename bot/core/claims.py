@@ -11,7 +11,7 @@ from dataclasses import replace
 from bot.core import stops
 from bot.core.agenda import Next
 from bot.core.answers import led
-from bot.core.events import Noted, Opened
+from bot.core.events import Noted, Opened, WasAsked
 from bot.core.flow import Flow, Several
 from bot.core.hearing import offer
 from bot.core.offers import Chosen, Reading, Ticked, Unclear
@@ -78,10 +78,18 @@ def hear_complaint(talk: Talk) -> None:
         talk.unsaid = _stop_at_once(talk, found)
 
 
-def warn_at_once(talk: Talk) -> None:
-    """Stops that words for something else than the case make true are said all the same."""
-    if talk.flow is not None:
-        _stop_at_once(talk, claims(talk.flow, talk, talk.heard.text))
+def hear_beside(talk: Talk, asked: Asked) -> None:
+    """What words for something else than the case tell of it all the same.
+
+    Stops are said at once; the rest joins what waits for its yes, where nothing was said of it yet.
+    """
+    if talk.flow is None:
+        return
+    left = _stop_at_once(talk, claims(talk.flow, talk, talk.heard.text))
+    told = {claim.partition("=")[0] for claim in asked.extra}
+    more = [claim for claim in left if claim.partition("=")[0] not in told]
+    if asked.what == "confirm" and more:
+        talk.emit(WasAsked(seat=talk.seat, what="confirm", id=asked.id, extra=(*asked.extra, *more)))
 
 
 def _stop_at_once(talk: Talk, found: tuple[str, ...]) -> tuple[str, ...]:

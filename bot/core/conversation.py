@@ -41,7 +41,14 @@ from bot.core.agenda import Next
 from bot.core.answers import IN_WORDS, as_written, read
 from bot.core.book_draft import SHOWN
 from bot.core.book_say import cut
-from bot.core.claims import claims, hear_first, listen_again, told_of_the_open, unsaid, warn_at_once
+from bot.core.claims import (
+    claims,
+    hear_beside,
+    hear_first,
+    listen_again,
+    told_of_the_open,
+    unsaid,
+)
 from bot.core.desk import Desk
 from bot.core.events import Heard, Noted, SettingTold, WasAsked, WasHeard, Withdrawn
 from bot.core.hearing import is_nod, offer
@@ -229,7 +236,7 @@ def _take_words(talk: Talk) -> None:
     elif asked is None or (asked.what in pause.KINDS and not pause.waits(talk)):
         _wake(talk)
     elif isinstance(reading, Unclear) and not pause.waits(talk) and bookkeeping.interrupts(talk):
-        warn_at_once(talk)
+        hear_beside(talk, asked)
         _to_the_book(talk)
     else:
         _apply(talk, reading)
