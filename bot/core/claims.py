@@ -78,16 +78,15 @@ def hear_complaint(talk: Talk) -> None:
         talk.unsaid = _stop_at_once(talk, found)
 
 
-def hear_beside(talk: Talk, asked: Asked) -> None:
-    """What words for something else than the case tell of it all the same.
+def warn_at_once(talk: Talk) -> tuple[str, ...]:
+    """Stops that words for something else than the case make true are said all the same; the rest."""
+    return _stop_at_once(talk, claims(talk.flow, talk, talk.heard.text)) if talk.flow is not None else ()
 
-    Stops are said at once; the rest joins what waits for its yes, where nothing was said of it yet.
-    """
-    if talk.flow is None:
-        return
-    left = _stop_at_once(talk, claims(talk.flow, talk, talk.heard.text))
+
+def hear_beside(talk: Talk, asked: Asked) -> None:
+    """What such words tell of the case joins what waits for its yes, where nothing was said of it yet."""
     told = {claim.partition("=")[0] for claim in asked.extra}
-    more = [claim for claim in left if claim.partition("=")[0] not in told]
+    more = [claim for claim in warn_at_once(talk) if claim.partition("=")[0] not in told]
     if asked.what == "confirm" and more:
         talk.emit(WasAsked(seat=talk.seat, what="confirm", id=asked.id, extra=(*asked.extra, *more)))
 

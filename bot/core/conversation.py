@@ -48,6 +48,7 @@ from bot.core.claims import (
     listen_again,
     told_of_the_open,
     unsaid,
+    warn_at_once,
 )
 from bot.core.desk import Desk
 from bot.core.events import Heard, Noted, SettingTold, WasAsked, WasHeard, Withdrawn
