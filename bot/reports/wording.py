@@ -190,7 +190,7 @@ ENGLISH: Wording = {
     "next.ended.tow": "To the workshop with this sheet. It must not run.",
     "next.ended.handed_over": "To the workshop with this sheet.",
     "next.ended.proved": "Nothing more, unless it comes back.",
-    "next.ended.released": "Ride on, and look at each oil change.",
+    "next.ended.released": "Back to the normal interval.",
     "next.ended.abandoned": "Nothing more in this case.",
     "next.ended.closed": "Nothing more in this case.",
     "why.safety": "Why: the answer may mean that the engine must not run.",
