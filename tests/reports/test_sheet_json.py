@@ -38,7 +38,8 @@ def schema_text() -> str:
 
 # What was added to version 1 since it was written first, by kind; an older sheet does not have it.
 LATER = {
-    "Sheet": {"in_hand"}, "Vin": {"read_again"}, "Stop": {"lifted", "looked_at"}, "Repair": {"parts_told"},
+    "Sheet": {"in_hand"}, "Vin": {"read_again"}, "Repair": {"parts_told"},
+    "Stop": {"lifted", "looked_at", "about_a_person", "taken_up"},
 }  # fmt: skip
 
 
