@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from bot.authoring import rehearse, shelf, stage
-from bot.reports import text
+from tests.samples_heard import rehearsal
 
 # Flow id -> how many sample conversations it must have at least, each to a different end or by a
 # different way.
@@ -19,14 +19,9 @@ SAMPLES = shelf.find().samples
 FILES = rehearse.samples_of(SAMPLES) if SAMPLES.is_dir() else ()
 
 
-@pytest.fixture(scope="module", name="rehearsal")
-def _rehearsal() -> rehearse.Rehearsal:
-    return rehearse.Rehearsal(text.summary)
-
-
 @pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(SAMPLES)))
-def test_a_sample_conversation_goes_as_written(path: Path, rehearsal: rehearse.Rehearsal) -> None:
-    assert rehearsal.hear(path) == []
+def test_a_sample_conversation_goes_as_written(path: Path) -> None:
+    assert rehearsal().hear(path) == []
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(SAMPLES)))

@@ -10,6 +10,7 @@ from bot.reports.orders import OrderLine
 from bot.reports.sheet import OTHER, Facts, FileLine, Hours, LookAgainLine, StopLine, Voice
 from bot.reports.wording import Wording
 
+OVER = ("proved", "released", "closed", "abandoned")  # ends after which no more work is expected
 MOST = 9.5  # looks that find more of 10 are not called certain
 # From which chance a suspect gets which word. The upper three bounds are those of Kent 1964 (Words of
 # Estimative Probability), from memory; below them the words are our own, common practice: "probably not"
@@ -206,7 +207,8 @@ def doing(sheet: Facts, say: Wording) -> Iterator[str]:
         barred = any(s.bars_the_bike for s in sheet.stops)
         yield say["next.ended.tow" if barred else "next.ended.handed_over"]
     elif not goes_on(sheet):
-        yield say[f"next.ended.{sheet.ended}"]
+        looks = ".looks" if sheet.ended == "closed" and sheet.looks_again else ""
+        yield say[f"next.ended.{sheet.ended}{looks}"]
     elif line := next_words(sheet, say):
         yield line
         if (why := say.get(f"why.{sheet.ahead.why}")) is not None:
@@ -220,7 +222,7 @@ def price(sheet: Facts, say: Wording) -> Iterator[str]:
     yield say["spent"].format(minutes=minutes(sheet.minutes_spent, say), money=spent)
     if any(stop.person and stop.stands for stop in sheet.stops):  # nothing is reckoned against a person
         return
-    if sheet.ahead.minutes and sheet.ended not in ("proved", "released"):
+    if sheet.ahead.minutes and sheet.ended not in OVER:
         coming = money(sheet.order.total, sheet, say)
         yield say["expected"].format(minutes=minutes(sheet.ahead.minutes, say), money=coming)
     if (sheet.ahead.kind == "hand_over" or sheet.ended == "handed_over") and not sheet.order.lines:

@@ -14,6 +14,7 @@ from bot.core.standing import Standing
 from bot.reports import work_lines
 from bot.reports.lines import (
     MOST,
+    OVER,
     again,
     answer_words,
     chance,
@@ -44,6 +45,7 @@ WORTH_TELLING = 0.05  # and none below this chance: so likely is the least that 
 NAMES = 2  # of what was left for the garage, for one reason
 QUIET = 4  # places where nothing was seen
 UNJUDGED = 6  # of what the rider could not judge
+FEW_WORDS = 2  # of a note that hardly tells anything, such as thanks
 NOTE = 60  # letters of the last note
 FILES = 4  # photos and files named one by one
 POINTS = 4  # of closing that nobody confirmed, beside those of repairs
@@ -75,7 +77,8 @@ def _head(sheet: Facts, say: Wording) -> Iterator[str]:
         yield work_lines.holders(sheet.holders, say)
     if sheet.outcome:
         yield work_lines.outcome(sheet.outcome, say)
-    yield from (_sure(line, say) for line in sheet.confirmed)
+    known = (sheet.outcome.cause, sheet.outcome.words) if sheet.outcome else None
+    yield from (_sure(line, say) for line in sheet.confirmed if (line.cause, line.words) != known)
 
 
 def _sure(line: ConfirmedLine, say: Wording) -> str:
@@ -229,7 +232,8 @@ def _work(repair: RepairLine, sheet: Facts, say: Wording) -> str:
     key = "repair.suspicion" if repair.suspicion else "repair"
     who = f"{speaker(repair.voice, say)}, {repair.voice.at[:10]}"
     done = say["short.done"].format(work=say[key].format(name=repair.name, voice=who))
-    open_ = [say["repair.unconfirmed"].format(point=listed(repair.unconfirmed))] if repair.unconfirmed else []
+    points = listed(point.rstrip(".") for point in repair.unconfirmed)
+    open_ = [say["repair.unconfirmed"].format(point=points) + "."] if points else []
     held, cost = work_lines.held(repair, say, "short."), work_lines.parts_told(repair.parts_told, sheet, say)
     return " ".join(x for x in (done, held, cost, *open_) if x)
 
@@ -269,7 +273,7 @@ def _ahead(sheet: Facts, say: Wording) -> Iterator[str]:
         yield say["short.not_sure"].format(list=_cut([topic(q) for q in sheet.not_sure], UNJUDGED, say))
     if waiting := list(work_lines.open_queries(sheet)):
         yield say["short.queries"].format(list=_cut(waiting, QUERIES, say))
-    if sheet.ahead.left_out:
+    if sheet.ahead.left_out and sheet.ended not in OVER:
         left = garage(sheet.ahead.left_out, say).items()
         rows = [f"{_cut([topic(n) for n in names], NAMES, say)} ({why})" for why, names in left]
         yield say["short.left_out"].format(list=listed(rows))
@@ -284,7 +288,8 @@ def _covers(sheet: Facts, say: Wording) -> Iterator[str]:
         yield say["short.open"].format(list=listed(still))
     told = {point for repair in sheet.repairs for point in repair.unconfirmed}
     if left := [point for _, point in sheet.not_confirmed() if point not in told]:
-        yield say["short.not_confirmed"].format(list=_cut(left, POINTS, say))
+        points = [point.rstrip(".") for point in left]
+        yield say["short.not_confirmed"].format(list=_cut(points, POINTS, say))
 
 
 def _parts(sheet: Facts, say: Wording) -> Iterator[str]:
@@ -296,13 +301,15 @@ def _parts(sheet: Facts, say: Wording) -> Iterator[str]:
 
 
 def _notes(sheet: Facts, say: Wording) -> Iterator[str]:
-    """How many notes were kept, and the beginning of the last that has words."""
+    """How many notes were kept, and the beginning of the last that has words, of one that says more first."""
     if not sheet.notes:
         return
     words = [" ".join(note.words.split()) for note in sheet.notes if note.words]
-    cut = words[-1] if words else ""
+    telling = [said for said in words if len(said.split()) > FEW_WORDS] or words
+    cut = telling[-1] if telling else ""
     cut = cut if len(cut) <= NOTE else f"{cut[:NOTE].rstrip()}..."
-    last = say["short.note"].format(words=cut) if cut else ""
+    key = "short.note" if telling[-1:] == words[-1:] else "short.note.one"
+    last = say[key].format(words=cut) if cut else ""
     yield counted("short.notes", len(sheet.notes), say, last=last)
     if files := [file_name(file, say) for note in sheet.notes for file in note.files]:
         yield say["short.files"].format(list=_cut(files, FILES, say))

@@ -93,8 +93,8 @@ class Stop(_Form):
     stands: bool
     lifted_by: str | None
     ran_after_minutes: tuple[float | None, ...]
-    about_a_person: Annotated[bool, Field(description="somebody is hurt; not about the bike")]
-    taken_up: tuple[TakenUp, ...]
+    about_a_person: Annotated[bool, Field(description="somebody is hurt; not about the bike")] = False
+    taken_up: tuple[TakenUp, ...] = ()
     lifted: By | None = None
     looked_at: str | None = None
 

@@ -88,11 +88,11 @@ def write(sheet: Facts, say: Wording = ENGLISH, width: int = 0) -> str:
 
 def _stops(sheet: Facts, say: Wording) -> Iterator[str]:
     yield say["stops"]
+    if not any(s.stands for s in sheet.stops):
+        yield say["stop.none"]
     for stop in sheet.stops:
         yield f"- {stop_words(stop, say)}"
         yield "  " + " ".join(_stop_more(stop, say))
-    if not any(s.stands for s in sheet.stops):
-        yield say["stop.none"]
 
 
 def _stop_more(stop: StopLine, say: Wording) -> Iterator[str]:

@@ -75,7 +75,7 @@ def test_what_a_mechanic_looked_at_when_he_lifted_a_stop_and_who_it_was() -> Non
     assert stop.lifted == Voice("Ann", "mechanic", case.state.entries[-1].at, (43, 43))
     whole, short = both(case)
     at = stop.lifted.at
-    assert "- Lifted by a mechanic's word: Do not start the engine.\n" in whole
+    assert "STOPS\nNo stop stands.\n- Lifted by a mechanic's word: Do not start the engine.\n" in whole
     assert f'Lifted: mechanic Ann, {moment(at)}, 43 h. Looked at: "nut torqued, washer bent up".\n' in whole
     assert (
         f"No stop stands.\nLIFTED by mechanic Ann, {at[:10]}: STOP. DO NOT START. "
@@ -108,7 +108,7 @@ def test_the_price_that_a_mechanic_named_for_his_work() -> None:
     assert repair.parts_told == 24.5
     whole, short = both(case)
     assert "  Not proved yet.\n  Parts came to 24.5 EUR, as told.\n" in whole
-    assert "Not proved yet. Parts came to 24.5 EUR, as told. Not confirmed: both dowels in\n" in short
+    assert "Not proved yet. Parts came to 24.5 EUR, as told. Not confirmed: both dowels in.\n" in short
 
 
 def test_work_without_a_named_price_says_nothing_of_one() -> None:

@@ -16,12 +16,14 @@ from bot.reports.ahead import Ahead, LeftOut
 from bot.reports.lines import CHANCE_WORDS, chance_word, topic
 from bot.reports.orders import Order, OrderLine
 from bot.reports.sheet import (
+    ConfirmedLine,
     Facts,
     FindingLine,
     LookAgainLine,
     LookLine,
     Lost,
     NoteLine,
+    OutcomeLine,
     RepairLine,
     StopLine,
     SuspectLine,
@@ -153,7 +155,7 @@ def test_a_case_handed_over_under_a_stop_by_hand() -> None:
         "- FOUND: Basket notched, 97 of 100, by Clutch pack out "
         "(mechanic Ann, 2026-05-05, 45 h; finds 8 of 10)\n"
         "- Plates worn: repaired, being watched, 3 of 100\n"
-        "- done: New plates, on suspicion (rider, 2026-05-04). Not confirmed: plates in order\n"
+        "- done: New plates, on suspicion (rider, 2026-05-04). Not confirmed: plates in order.\n"
         "- ruled out (mechanic Ann, 2026-05-05, 45 h): "
         "Clutch pack out (finds 8 to 9 of 10): Hub nut loose; Release bearing\n"
         "- ruled out, no such part here: 1\n"
@@ -162,8 +164,8 @@ def test_a_case_handed_over_under_a_stop_by_hand() -> None:
         "\n"
         "NEXT: To the workshop with this sheet. It must not run.\n"
         "Spent: 5 min. To come, hand-over included: about 631 min and 11 EUR.\n"
-        "ORDER LIST: 1 x filter, new, 8; 1 x basket price not known (on suspicion); "
-        "6 x bolt 0.5 (on suspicion). Total 11 EUR, without suspicion 8 EUR, as of 2026-05. "
+        "ORDER LIST: 1 x filter, new: 8; 1 x basket: price not known (on suspicion); "
+        "6 x bolt: 0.5 (on suspicion). Total 11 EUR, without suspicion 8 EUR, as of 2026-05. "
         "1 part has no price and is not counted. Handing over counts as 600 min.\n"
         "LOOK AGAIN\n"
         "- After 30 min of light running: Drain a little.\n"
@@ -232,6 +234,43 @@ def test_a_long_note_is_cut_and_kept_on_the_whole_sheet() -> None:
     sheet = replace(BARE, notes=(NoteLine("x" * 200, "", RIDER),))
     assert f'NOTES: 1 kept, last: "{"x" * 60}..."\n' in pocket.write(sheet)
     assert "x" * 200 in text.write(sheet)
+
+
+def test_thanks_are_not_the_note_that_is_shown() -> None:
+    said = tuple(NoteLine(words, "", RIDER) for words in ("the rod is blue", "thanks!", "ok bye"))
+    assert 'NOTES: 3 kept, one of them: "the rod is blue"\n' in pocket.write(replace(BARE, notes=said))
+    assert 'NOTES: 2 kept, last: "ok bye"\n' in pocket.write(replace(BARE, notes=said[1:]))
+
+
+def test_points_that_nobody_confirmed_end_as_sentences_do() -> None:
+    done = RepairLine("New plates", RIDER, False, ("Washer new.", "Cone outwards."), held="held")
+    assert (
+        "- done: New plates (rider, 2026-05-04). Held so far. Not confirmed: Washer new; Cone outwards.\n"
+    ) in pocket.write(replace(BARE, repairs=(done,)))
+
+
+def test_a_cause_that_it_was_is_not_said_to_be_sure_as_well() -> None:
+    was = OutcomeLine("cause", "Nut loose", "", "seen", ANN)
+    sure = ConfirmedLine("Nut loose", "", "seen", ANN, 0)
+    other = ConfirmedLine("", "bent washer", "seen", ANN, 0)
+    sheet = replace(BARE, outcome=was, confirmed=(sure, other))
+    shown = pocket.write(sheet)
+    assert "IT WAS: Nut loose" in shown
+    assert "SURE, mechanic Ann, 2026-05-05: bent washer" in shown
+    assert shown.count("Nut loose") == 1
+    assert "SURE: Nut loose" in text.write(sheet)
+
+
+def test_of_a_closed_case_nothing_is_to_come_but_its_looks() -> None:
+    left = Ahead(kind="second_look", minutes=65, left_out=(LeftOut("Cases split", "tools"),))
+    closed = replace(BARE, ended="closed", ahead=left)
+    shown = pocket.write(closed)
+    assert "NEXT: Nothing more in this case.\nSpent: 5 min.\n" in shown
+    assert "GARAGE" not in shown
+    looks = (LookAgainLine("Drain a little.", 30, None, "light", "practice", 45),)
+    shown = pocket.write(replace(closed, looks_again=looks))
+    assert "NEXT: Nothing more but to look again.\nSpent: 5 min.\nLOOK AGAIN\n" in shown
+    assert "FOR THE GARAGE\n- tools are missing: Cases split\n" in text.write(closed)
 
 
 @pytest.mark.parametrize(
