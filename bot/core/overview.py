@@ -27,7 +27,7 @@ KINDS = {
     "setting": "trait", "access": "check", "step": "remedy", "point": "remedy", "shut": "remedy",
     "held": "proof", "after_work": "remedy", "which": "confirm", "slip": "confirm", "park": "confirm",
     "hand_over": "confirm", "shares": "confirm", "query": "question", "cause": "confirm", "repair": "remedy",
-    "lift": "confirm", "outcome": "confirm",
+    "lift": "confirm", "outcome": "confirm", "pause": "none", "take_up": "confirm",
 }  # fmt: skip
 
 

@@ -10,6 +10,7 @@ import pytest
 from bot.core.events import Noted, StopLifted, StopRaised, TakenUp
 from bot.core.flow import read
 from bot.core.messages import Message
+from bot.core.overview import overview
 from tests.core.chat import Chat
 from tests.rattle import RATTLE
 
@@ -257,6 +258,13 @@ def test_who_goes_on_sees_the_bikes_own_stop_beside_that_of_the_hurt_rider() -> 
     head = last(talk).text.split("\n")[:2]
     assert head[0].startswith("For whoever was hurt: STOP. Not alone.")
     assert head[1].startswith("Still standing: STOP. DO NOT START.")
+
+
+def test_programs_are_told_that_nothing_is_asked_and_then_that_something_is_confirmed() -> None:
+    talk = hurt()
+    assert overview(talk.desk(), talk.state, talk.now).dump()["asked"]["kind"] == "none"
+    talk.say("take the bike up")
+    assert overview(talk.desk(), talk.state, talk.now).dump()["asked"]["kind"] == "confirm"
 
 
 def test_raised_once() -> None:
