@@ -127,6 +127,16 @@ def before(flow: Flow, traits: Mapping[str, str], access: Access) -> tuple[str, 
 
 def missing_access(flow: Flow, state: State, behind: Iterable[str]) -> tuple[str, ...]:
     """What is still to come off for `behind`, in the order of opening."""
+    wanted = tuple(behind)
+    if not wanted:
+        return ()
+    return _MISSING.of((flow, state.traits), lambda: _missing(flow, state, wanted), state.open, wanted)
+
+
+_MISSING: Kept[tuple[str, ...]] = Kept(512)
+
+
+def _missing(flow: Flow, state: State, behind: tuple[str, ...]) -> tuple[str, ...]:
     traits, out = known(state), list[str]()
 
     def visit(id: str) -> None:
