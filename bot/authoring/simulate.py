@@ -35,7 +35,7 @@ CAP = 400  # turns after which a talk counts as one without end
 MINUTE = timedelta(minutes=1)
 NAME = "Goat"
 SETTINGS = {"place": "garage", "kit": "special", "minutes_left": "600", "must_ride": "no"}
-BEFORE = ("problem", "bike", "trait", "setting", "confirm")  # steps that come before the search
+DECIDED = ("question", "check", "remedy", "park", "hand_over", "second_look")  # what the search comes to
 AT_REST = ("none", "pause")  # nothing is asked of the bike, or not while somebody is hurt
 PRESSED = {
     "access": "done", "shut": "done", "proof": "done", "second_look": "done", "cure": "cured",
@@ -144,7 +144,7 @@ class Talk:
         if asked.what in ("question", "check", "access", "remedy"):
             self.asked[asked.what, asked.id] = None
         flow = self.bike.flow
-        if asked.what not in BEFORE and asked.id not in flow.safety and asked.id not in flow.opening:
+        if asked.what in DECIDED and asked.id not in flow.safety and asked.id not in flow.opening:
             self.gates |= dict.fromkeys(plan.refused(flow, self.state))
 
     # --- what the rider answers ------------------------------------------------------------------
