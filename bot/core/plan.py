@@ -421,6 +421,14 @@ def found_bad(flow: Flow, id: str, value: tuple[str, ...]) -> frozenset[str]:
     return frozenset()
 
 
+def found_by_results(flow: Flow, id: str, value: tuple[str, ...]) -> tuple[frozenset[str], ...]:
+    """What each bad result of a check may mean, mark by mark."""
+    ask = flow.asks.get(id)
+    if isinstance(ask, Several):
+        return tuple(found_bad(flow, id, (mark,)) for mark in value)
+    return (found_bad(flow, id, value),)
+
+
 def _blocked_repairs(flow: Flow, state: State, here: Limits, now: odds.Beliefs) -> list[tuple[str, str]]:
     """Repairs of likely causes that cannot be done here, likeliest first, with the reason."""
     likely = sorted(((now.of(c), c) for c in now.family.causes if now.of(c) >= LIKELY), reverse=True)
