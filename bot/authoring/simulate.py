@@ -162,6 +162,9 @@ class Talk:
         return self._press(asked, self.stage.loaded.hash)
 
     def _tell_trait(self, asked: Asked) -> Heard:
+        """Not sure also of what this bike does not have, where the talk cannot know that it has not."""
+        if asked.id not in self.bike.traits:
+            return self._press(asked, "control:not_sure")
         if not self.bike.is_sure(asked.id, "", self.bike.flow.traits[asked.id].not_sure):
             return self._press(asked, "control:not_sure")
         return self._press(asked, self.bike.traits[asked.id])
