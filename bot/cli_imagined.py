@@ -7,16 +7,20 @@ import json
 import os
 import sys
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
+    from bot.authoring.compare import Difference, Sampled
     from bot.authoring.load import Loaded
     from bot.authoring.simulate import Outcome, Simulation
     from bot.authoring.tally import Spread, Tally
     from bot.core.flow import Flow
+
+Played = TypeVar("Played")
 
 WIDTH = 80
 NAME = 34  # columns of a cause
@@ -33,13 +37,18 @@ SAID = {
 
 
 def add(commands: Any, refused: type[Exception]) -> None:
-    """`flow simulate`. `refused` says that something cannot be done."""
+    """`flow simulate` and `flow compare`. `refused` says that something cannot be done."""
     command = commands.add_parser("simulate", help="talk many imagined bikes through a flow")
     command.add_argument("file", metavar="FILE", help="a flow file, or the id of a shipped flow")
     _bikes(command, 2000)
     command.add_argument("--bike", type=int, metavar="N", help="print the talk about this one bike")
     command.add_argument("--json", action="store_true", help="figures and every bike as JSON")
     command.set_defaults(run=simulate, refused=refused)
+    command = commands.add_parser("compare", help="what another version of a flow changes")
+    command.add_argument("old", metavar="OLD", help="a flow file, or the id of a shipped flow")
+    command.add_argument("new", metavar="NEW", help="the same")
+    _bikes(command, 300)
+    command.set_defaults(run=compare, refused=refused)
 
 
 def _bikes(command: argparse.ArgumentParser, usual: int) -> None:
@@ -79,6 +88,25 @@ def _show_one(args: argparse.Namespace, played: Simulation) -> int:
     return int(outcome.end in ("endless", "broke"))
 
 
+def compare(args: argparse.Namespace) -> int:
+    """What differs by part, in the sample conversations, and on the same imagined bikes."""
+    from bot.authoring import compare as versions
+
+    old, new = _simulation(args, args.old), _simulation(args, args.new)
+    _say(_parts(versions.differences(old.stage.loaded, new.stage.loaded)))
+    print()
+    files = versions.samples_of(old.stage.loaded, new.stage.loaded)
+    pair = versions.Pair(old.stage, new.stage)
+    _say(_samples(tuple(_with_bar(pair.all_sampled(files), len(files), "samples"))))
+    print()
+    before, after = (
+        tuple(_with_bar(version.outcomes(args.bikes), args.bikes, f"bikes of the {which} version"))
+        for which, version in (("old", old), ("new", new))
+    )
+    _say(_bikes_moved(before, after))
+    return 0
+
+
 # --- what the commands share ----------------------------------------------------------------------
 
 
@@ -113,8 +141,8 @@ def _flow(args: argparse.Namespace, name: str) -> Loaded:
     return load.load(path)
 
 
-def _with_bar(outcomes: Iterable[Outcome], total: int, what: str = "bikes") -> Iterator[Outcome]:
-    """The outcomes as they come, with a bar on the terminal, where there is one."""
+def _with_bar(outcomes: Iterable[Played], total: int, what: str = "bikes") -> Iterator[Played]:
+    """What was played, as it comes, with a bar on the terminal, where there is one."""
     shown = sys.stderr.isatty()
     for n, outcome in enumerate(outcomes, 1):
         if shown:
@@ -235,3 +263,47 @@ def _faults(figures: Tally) -> Iterator[str]:
         yield "FAULTS, each to be seen with --bike N:"
     for n, what in figures.faults:
         yield from _wrapped(f"  bike {n}: {what}", "    ")
+
+
+# --- two versions -----------------------------------------------------------------------------------
+
+
+def _parts(found: Sequence[Difference]) -> Iterator[str]:
+    """Each difference with its line, by kind of part."""
+    counts = Counter(one.kind for one in found)
+    told = ", ".join(f"{counts[kind]} {kind}" for kind in ("added", "gone", "changed") if counts[kind])
+    yield f"What is written: {told or 'nothing differs'}."
+    for one in found:
+        head = f"{one.part} {one.id}" if one.part != "flow" else one.id
+        yield from _wrapped(f"  {one.kind}: {head}: {one.what}  [{one.file}:{one.line}]", "    ")
+
+
+def _samples(found: Sequence[Sampled]) -> Iterator[str]:
+    other = [one for one in found if not one.same]
+    ends = [one for one in found if one.ends_otherwise]
+    yield f"Sample conversations: {len(found)}; otherwise: {len(other)}, with another end: {len(ends)}."
+    for one in ends:
+        yield from _wrapped(f"  {one.file}: {one.old} -> {one.new}", "    ")
+
+
+def _bikes_moved(before: Sequence[Outcome], after: Sequence[Outcome]) -> Iterator[str]:
+    """How many of the same bikes end otherwise, and how."""
+    from bot.authoring import compare as versions
+    from bot.authoring.tally import spread
+
+    pairs = versions.crossed(before, after)
+    yield f"The same {len(before)} imagined bikes: {versions.moved(pairs)} end otherwise."
+    for (was, now), bikes in pairs.items():
+        if was != now:
+            first = next(a.n for a, b in zip(before, after, strict=True) if (a.end, b.end) == (was, now))
+            yield f"  {SAID[was]} -> {SAID[now]}: {bikes} (the first is bike {first})"
+    yield f"  {'':<{NAME}}{'old':>8}{'new':>9}"
+    for end in SAID:
+        counts = [sum(o.end == end for o in outcomes) for outcomes in (before, after)]
+        if any(counts):
+            yield f"  {SAID[end]:<{NAME}}{counts[0]:>8}{counts[1]:>9}"
+    vain = [sum(o.in_vain for o in outcomes) for outcomes in (before, after)]
+    yield f"  {'something repaired in vain':<{NAME}}{vain[0]:>8}{vain[1]:>9}"
+    for name, of in (("minutes of work, mean", "minutes"), ("answers of the rider, mean", "turns")):
+        means = [spread(getattr(o, of) for o in outcomes).mean for outcomes in (before, after)]
+        yield f"  {name:<{NAME}}{means[0]:>8.1f}{means[1]:>9.1f}"

@@ -141,7 +141,7 @@ class Bike:
 
     def _rows(self, state: State) -> Rows:
         """The tables of what is wrong now, over the hours in which anything could gather."""
-        hours = plan.beliefs(self.flow, state).hours
+        hours = plan.beliefs(self.flow, state).hours if state.mended else None
         gathers = hours is not None and any(sign.gathers for sign in self.flow.signs.values())
         return self.world.rows(self.family, self.wrong, hours if gathers else None)
 

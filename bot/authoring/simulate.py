@@ -7,6 +7,7 @@ the same whatever their number.
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import re
@@ -20,7 +21,7 @@ from bot.authoring import script as scripts
 from bot.authoring.imagined import NOTHING, Bike, World
 from bot.authoring.play import Exchange, grown, line_of
 from bot.authoring.script import START, Line, Script
-from bot.authoring.stage import Stage
+from bot.authoring.stage import BIKE, Said, Stage
 from bot.core import curing, events, plan
 from bot.core.desk import Desk
 from bot.core.events import Heard
@@ -34,10 +35,12 @@ CAP = 400  # turns after which a talk counts as one without end
 MINUTE = timedelta(minutes=1)
 NAME = "Goat"
 SETTINGS = {"place": "garage", "kit": "special", "minutes_left": "600", "must_ride": "no"}
+DECIDED = ("question", "check", "remedy", "park", "hand_over", "second_look")  # what the search comes to
+AT_REST = ("none", "pause")  # nothing is asked of the bike, or not while somebody is hurt
 PRESSED = {
     "access": "done", "shut": "done", "proof": "done", "second_look": "done", "cure": "cured",
     "remedy": "do", "point": "yes", "after_work": "good", "park": "garage", "hand_over": "yes",
-    "confirm": "no", "slip": "no",
+    "confirm": "no", "slip": "no", "bike": BIKE,
 }  # fmt: skip
 
 
@@ -85,12 +88,13 @@ class Outcome:
 
 @dataclass
 class Talk:
-    """The talk about one bike, exchange by exchange."""
+    """The talk about one bike, exchange by exchange. `first`: the first turn, which all bikes share."""
 
     stage: Stage
     desk: Desk
     bike: Bike
     opening: str
+    first: Said
     state: State = field(default_factory=State)
     now: datetime = field(default_factory=lambda: datetime.fromisoformat(START))
     turns: int = 0
@@ -106,14 +110,14 @@ class Talk:
         while True:
             yield self._turn(heard)
             asked = self.state.asked.get("rider")
-            if self.state.ended is not None or asked is None or asked.what == "none" or self.turns >= cap:
+            if self.state.ended is not None or asked is None or asked.what in AT_REST or self.turns >= cap:
                 return
             self._note(asked)
             heard = self._answer(asked)
 
     def _turn(self, heard: Heard) -> Exchange:
         before, now = self.state, self.now
-        turn = self.stage.receive(self.desk, before, heard, now)
+        turn = self.stage.receive(self.desk, before, heard, now) if self.turns else self.first
         self.turns += 1
         self.messages += len(turn.messages)
         for event in turn.events:
@@ -136,11 +140,12 @@ class Talk:
             self.bike.run(hours)
 
     def _note(self, asked: Asked) -> None:
-        """What was put, and what the odds refuse now."""
+        """What was put; and, once the search is on, what the odds refuse now."""
         if asked.what in ("question", "check", "access", "remedy"):
             self.asked[asked.what, asked.id] = None
-        if self.state.hash:
-            self.gates |= dict.fromkeys(plan.refused(self.bike.flow, self.state))
+        flow = self.bike.flow
+        if asked.what in DECIDED and asked.id not in flow.safety and asked.id not in flow.opening:
+            self.gates |= dict.fromkeys(plan.refused(flow, self.state))
 
     # --- what the rider answers ------------------------------------------------------------------
 
@@ -156,10 +161,10 @@ class Talk:
     def _pick_problem(self, asked: Asked) -> Heard:
         return self._press(asked, self.stage.loaded.hash)
 
-    def _name_bike(self, asked: Asked) -> Heard:
-        return typed(NAME)
-
     def _tell_trait(self, asked: Asked) -> Heard:
+        """Not sure also of what this bike does not have, where the talk cannot know that it has not."""
+        if asked.id not in self.bike.traits:
+            return self._press(asked, "control:not_sure")
         if not self.bike.is_sure(asked.id, "", self.bike.flow.traits[asked.id].not_sure):
             return self._press(asked, "control:not_sure")
         return self._press(asked, self.bike.traits[asked.id])
@@ -213,10 +218,15 @@ class Talk:
         ended = self.state.ended
         return Outcome(
             self.bike.n, tuple(sorted(self.bike.fault)), "broke" if broke else self._end(),
-            broke or (ended.how if ended else "asking"), round(self.state.minutes, 6),
+            broke or (ended.how if ended else self._open()), round(self.state.minutes, 6),
             round(self.state.money, 6), self.turns, self.messages, self._likeliest(), tuple(self.repairs),
             tuple(self.asked), tuple(self.stops), tuple(self.gates),
         )  # fmt: skip
+
+    def _open(self) -> str:
+        """What is asked last of a case that has no end."""
+        asked = self.state.asked.get("rider")
+        return f"{asked.what} {asked.id}".strip() if asked else "none"
 
     def _end(self) -> End:
         ended = self.state.ended
@@ -239,7 +249,6 @@ class Talk:
 
 _REPLIES: dict[str, Callable[[Talk, Asked], Heard]] = {
     "problem": Talk._pick_problem,
-    "bike": Talk._name_bike,
     "trait": Talk._tell_trait,
     "setting": Talk._tell_setting,
     "question": Talk._tell,
@@ -277,8 +286,9 @@ class Simulation:
     def __init__(self, stage: Stage, seed: int) -> None:
         self.stage, self.seed = stage, seed
         self.world = World(stage.flow)
-        self.desk = stage.desk(Script("", ()))
+        self.desk = stage.desk(Script("", (Line("head", (NAME,), "bike"),)))
         self.opening = self._opening()
+        self.first = stage.receive(self.desk, State(), typed(self.opening), datetime.fromisoformat(START))
 
     def _opening(self) -> str:
         """The first complaint that tells of nothing which may not be so on this bike; else the first."""
@@ -294,7 +304,7 @@ class Simulation:
 
     def talk(self, n: int) -> Talk:
         """The talk about the nth bike, from its first word."""
-        return Talk(self.stage, self.desk, self.world.bike(self.seed, n), self.opening)
+        return Talk(self.stage, self.desk, self.world.bike(self.seed, n), self.opening, self.first)
 
     def play(self, n: int) -> Outcome:
         """How the talk about the nth bike goes. A fault of the program is an outcome too."""
@@ -314,11 +324,13 @@ class Simulation:
             return
         global _simulation
         _simulation = self  # a forked worker finds it here
+        gc.freeze()  # what is there already is not looked through again in each of them
         try:
             with multiprocessing.get_context("fork").Pool(workers) as pool:
                 yield from pool.imap(_played, range(bikes), chunksize=FEW)
         finally:
             _simulation = None
+            gc.unfreeze()
 
     def script(self, n: int) -> Script:
         """The talk about the nth bike as it is read, with what is wrong with the bike above it."""

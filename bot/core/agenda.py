@@ -288,18 +288,29 @@ def _must_shut(case: Case) -> bool:
 
 
 def unmended(flow: Flow, state: State) -> tuple[str, ...]:
-    """Remedies of causes that a look found, or a mechanic confirmed, and no later work has mended."""
+    """Remedies of causes that a look found, or a mechanic confirmed, and no later work has mended.
+
+    A result that may mean several causes has found those of them that are likely now, and none of the others.
+    """
     done = {m.remedy: seq for seq, m in state.mended}
     newest = {t.event.ask: t for t in state.answers if t.event.ask in flow.checks}
     wanted = [
         (remedy, t.seq)
         for t in newest.values()
-        for cause in plan.in_order(flow, plan.found_bad(flow, t.event.ask, t.event.value))
+        for cause in _found(flow, state, t)
         if (remedy := flow.causes[cause].remedy)
     ]
     sure = ((flow.causes.get(told.event.cause), told.seq) for told in sure_now(flow, state))
     wanted += [(cause.remedy, seq) for cause, seq in sure if cause is not None and cause.remedy]
     return tuple(dict.fromkeys(r for r, seq in wanted if done.get(r, 0) < seq))
+
+
+def _found(flow: Flow, state: State, told: Told) -> tuple[str, ...]:
+    found: set[str] = set()
+    for may in plan.found_by_results(flow, told.event.ask, told.event.value):
+        now = plan.beliefs(flow, state) if len(may) > 1 else None
+        found |= {cause for cause in may if now is None or now.of(cause) >= plan.LIKELY}
+    return plan.in_order(flow, found)
 
 
 def mend_while_open(case: Case) -> Next | None:

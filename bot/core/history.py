@@ -7,7 +7,7 @@ stand, so the walk is done twice: once for what was told of each repair, once fo
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -32,13 +32,12 @@ _HISTORIES: Kept[findings.History] = Kept(16)
 _OF_STATES: Kept[findings.History] = Kept(8)
 
 
-def acting(state: State, kinds: Set[type] | None = None) -> Iterator[Entry]:
+def acting(state: State, kinds: Set[type] | None = None) -> Sequence[Entry]:
     """Entries that still act, of all kinds or of these: neither withdrawn nor a withdrawal."""
     gone = state.withdrawn
-    for entry in state.entries:
-        kind = type(entry.event)
-        if (kinds is None or kind in kinds) and kind is not events.Withdrawn and entry.seq not in gone:
-            yield entry
+    if kinds is not None:
+        return [e for e in state.entries if type(e.event) in kinds and e.seq not in gone]
+    return [e for e in state.entries if e.seq not in gone and type(e.event) is not events.Withdrawn]
 
 
 # --- running hours ---------------------------------------------------------------------------

@@ -127,6 +127,16 @@ def before(flow: Flow, traits: Mapping[str, str], access: Access) -> tuple[str, 
 
 def missing_access(flow: Flow, state: State, behind: Iterable[str]) -> tuple[str, ...]:
     """What is still to come off for `behind`, in the order of opening."""
+    wanted = tuple(behind)
+    if not wanted:
+        return ()
+    return _MISSING.of((flow, state.traits), lambda: _missing(flow, state, wanted), state.open, wanted)
+
+
+_MISSING: Kept[tuple[str, ...]] = Kept(512)
+
+
+def _missing(flow: Flow, state: State, behind: tuple[str, ...]) -> tuple[str, ...]:
     traits, out = known(state), list[str]()
 
     def visit(id: str) -> None:
@@ -411,6 +421,14 @@ def found_bad(flow: Flow, id: str, value: tuple[str, ...]) -> frozenset[str]:
     return frozenset()
 
 
+def found_by_results(flow: Flow, id: str, value: tuple[str, ...]) -> tuple[frozenset[str], ...]:
+    """What each bad result of a check may mean, mark by mark."""
+    ask = flow.asks.get(id)
+    if isinstance(ask, Several):
+        return tuple(found_bad(flow, id, (mark,)) for mark in value)
+    return (found_bad(flow, id, value),)
+
+
 def _blocked_repairs(flow: Flow, state: State, here: Limits, now: odds.Beliefs) -> list[tuple[str, str]]:
     """Repairs of likely causes that cannot be done here, likeliest first, with the reason."""
     likely = sorted(((now.of(c), c) for c in now.family.causes if now.of(c) >= LIKELY), reverse=True)
@@ -451,15 +469,39 @@ def problem(
     return built, tuple(left)
 
 
+Laid = tuple[Problem, tuple[tuple[str, str], ...]]
+_PROBLEMS: Kept[Laid] = Kept(
+    2
+)  # a closing list, or what giving up costs, is asked between two that are the same
+_CHOICES: Kept[Choice] = Kept(2)
+
+
+def _laid_out(desk: Desk, flow: Flow, state: State, here: Limits) -> Laid:
+    """The problem, as long as nothing of what it is made from has changed."""
+    if state.confirmed:  # what a mechanic is sure of depends on more than the parts that are named here
+        return problem(desk, flow, state, here)
+    parts = (
+        flow, beliefs(flow, state), state.traits, state.answers, state.skipped, state.mended, state.reopened,
+        state.stops,
+    )  # fmt: skip
+    prices = (giving_up(desk, flow, state), worth(desk, state), desk.message_minutes)
+    plain = (here, *prices, state.open, state.slice, state.round)
+    return _PROBLEMS.of(parts, lambda: problem(desk, flow, state, here), *plain)
+
+
+def _chosen(built: Problem) -> Choice:
+    return _CHOICES.of((built,), lambda: choose(built))
+
+
 def advise(desk: Desk, flow: Flow, state: State, now: datetime) -> Advice:
     """The planner's advice for here and now; parks when only the place or the time is wrong."""
     here = limits(flow, state, now)
-    built, left = problem(desk, flow, state, here)
+    built, left = _laid_out(desk, flow, state, here)
     homely = [x for x in left if x[1] in ("place", "tools", "time", "skill")]
     if homely and here.place != "garage":
         free = replace(here, place=None, kit=len(KITS) - 1, minutes_left=None)
         built = replace(built, parked=problem(desk, flow, state, free)[0])
-    choice = choose(built)
+    choice = _chosen(built)
     return Advice(*_translate(choice), choice=choice, left_out=left, refused=refused(flow, state))
 
 
@@ -495,20 +537,8 @@ def worth_while_open(desk: Desk, flow: Flow, state: State, now: datetime) -> tup
     """Looks that need nothing more to come off and still pay before the cover goes back."""
     if not any(_open_now(flow, state, id) for id in candidates(flow, state)):
         return ()
-    here = limits(flow, state, now)
-    if state.confirmed:  # what a mechanic is sure of depends on more than the parts that are kept by
-        worth = choose(problem(desk, flow, state, here)[0]).worth_while_open
-    else:
-        parts = (
-            flow, desk.settings, beliefs(flow, state), state.settings, state.traits, state.answers,
-            state.skipped, state.mended, state.reopened, state.stops,
-        )  # fmt: skip
-        plain = (here, desk.message_minutes, state.open, state.slice, state.round)
-        worth = _WORTH.of(parts, lambda: choose(problem(desk, flow, state, here)[0]).worth_while_open, *plain)
-    return tuple(id for id in worth if _open_now(flow, state, id))
-
-
-_WORTH: Kept[tuple[str, ...]] = Kept(8)  # asked at each point of a closing list, none of which changes it
+    built, _ = _laid_out(desk, flow, state, limits(flow, state, now))
+    return tuple(id for id in _chosen(built).worth_while_open if _open_now(flow, state, id))
 
 
 def _open_now(flow: Flow, state: State, id: str) -> bool:

@@ -244,8 +244,15 @@ def apply(state: State, entry: Entry) -> State:
     """The state after one more entry. Pure; raises KeyError on an event it does not know."""
     if isinstance(entry.event, Withdrawn):
         return _take_back(state, entry)
-    grown = replace(state, entries=(*state.entries, entry))
+    grown = _grown(state, (*state.entries, entry))
     return _EFFECTS[entry.event.kind](grown, entry, entry.event)
+
+
+def _grown(state: State, entries: tuple[Entry, ...]) -> State:
+    """The same state with other entries, as `replace` makes it, without setting forty fields one by one."""
+    grown = object.__new__(State)
+    grown.__dict__.update(state.__dict__, entries=entries)
+    return grown
 
 
 def _take_back(state: State, entry: Entry) -> State:

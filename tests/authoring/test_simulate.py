@@ -332,6 +332,17 @@ def test_a_talk_that_breaks_the_program_is_a_fault_with_its_error(plain: Stage) 
     assert count(plain.flow, found).faults[0] == (0, "ZeroDivisionError: a turn fell over")
 
 
+def test_a_trait_that_the_bike_has_not_is_not_known(tmp_path: Path) -> None:
+    """Nobody knows how the engine is cooled, so the fan is asked for on air-cooled bikes too."""
+    cooling = {"ask": "How is it cooled?", "not_sure": SURE}
+    cooling |= {"answers": {"air": {"label": "Air"}, "liquid": {"label": "Liquid"}}}
+    fan = {"ask": "Has it a fan?", "only_when": {"cooling": ["liquid"]}}
+    fan |= {"answers": {"has": {"label": "It has one"}, "not": {"label": "It has none"}}}
+    traits = {"needs_traits": ["cooling", "fan"], "traits": {"cooling": cooling, "fan": fan}}
+    found = tuple(Simulation(staged(PLAIN | traits, tmp_path), 1).outcomes(20))
+    assert {o.end for o in found} == {"found", "handed_over"}
+
+
 # --- the figures ------------------------------------------------------------------------------------------
 
 
