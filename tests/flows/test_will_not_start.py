@@ -492,7 +492,7 @@ def test_causes_that_a_bike_cannot_have_are_none(traits: dict[str, str]) -> None
 
 
 def test_no_cover_stands_behind_another_and_what_holds_another_gives_it() -> None:
-    """One cover at a time: where two were to come off in turn, the first was once put back and off again for ever."""
+    """Where two were to come off in turn, the first was once put back on and taken off again for ever."""
     assert {id for id, access in flow().access.items() if access.after or access.after_when} == set()
     given = {(by, id) for id, access in flow().access.items() for by in access.given_by}
     assert given == {
