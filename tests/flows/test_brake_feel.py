@@ -269,7 +269,8 @@ TO_THE_END: dict[str, Told] = {
     "lever-or-hose-damaged": {"complaint": ("stiff",), "lately": ("fell",), "lever-and-hose": ("bad",)},
     "brake-gone": {"brake-feel": ("gone",), "pumping": ("soft",), "leak-look": ("line",)},
 }  # fmt: skip
-RIGHT: Told = {"rider-hurt": ("fine",), "after-work": ("right",), "pads-look": (), "disc-look": (), "caliper-moves": ("good",),
+RIGHT: Told = {"rider-hurt": ("fine",), "after-work": ("right",), "pads-look": (), "disc-look": (),
+               "caliper-moves": ("good",),
                "leak-look": (), "lever-hold": (), "fluid-look": (), "bleed-screw": (),
                "first-drops": (), "cold-again": (),
                "free-play": ("good",), "lever-and-hose": ("good",), "spin-test": (),

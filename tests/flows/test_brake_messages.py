@@ -8,7 +8,7 @@ from bot.core.told import pick
 from tests.flows.brakes import ID, cards, talk
 
 # What a rider writes, and what is read back to him for a yes; written before the phrases were tried. Which
-# brake it is, is asked: "front brake" stands in half of what is written about falls, and would pick this flow.
+# brake it is, is asked: "front brake" stands in half of what is written of falls, and would pick this flow.
 MESSAGES: list[tuple[str, set[str]]] = [
     ("front brake lever comes to the bar", {"complaint=to-end"}),
     ("no front brake!!", {"brake-feel=gone"}),
