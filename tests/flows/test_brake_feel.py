@@ -218,6 +218,16 @@ def test_what_can_wait_for_a_look_raises_no_stop(told: Told) -> None:
     assert raised({**WELL, **told}) == set()
 
 
+def test_a_fall_asks_after_the_person_before_the_bike() -> None:
+    chat = talk().talk("weak brake")
+    while chat.asked != ("question", "lately"):
+        chat.reply(WELL | {"complaint": ("weak",)})
+    chat.reply({"lately": ("fell",)})
+    assert chat.asked == ("question", "rider-hurt")
+    chat.press("hurt")
+    assert {"rider-hurt", "hurt-in-the-fall"} <= chat.stops
+
+
 OWN = ("drags-hot", "friction-gone", "fluid-or-oil-found", "sinks-under-hold", "no-free-travel",
        "wrong-fluid", "disc-not-safe", "wheel-or-caliper-loose", "lever-or-hose-damaged")  # fmt: skip
 
@@ -259,7 +269,8 @@ TO_THE_END: dict[str, Told] = {
     "lever-or-hose-damaged": {"complaint": ("stiff",), "lately": ("fell",), "lever-and-hose": ("bad",)},
     "brake-gone": {"brake-feel": ("gone",), "pumping": ("soft",), "leak-look": ("line",)},
 }  # fmt: skip
-RIGHT: Told = {"after-work": ("right",), "pads-look": (), "disc-look": (), "caliper-moves": ("good",),
+RIGHT: Told = {"rider-hurt": ("fine",), "after-work": ("right",), "pads-look": (), "disc-look": (),
+               "caliper-moves": ("good",),
                "leak-look": (), "lever-hold": (), "fluid-look": (), "bleed-screw": (),
                "first-drops": (), "cold-again": (),
                "free-play": ("good",), "lever-and-hose": ("good",), "spin-test": (),

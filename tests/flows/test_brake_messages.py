@@ -7,14 +7,15 @@ import pytest
 from bot.core.told import pick
 from tests.flows.brakes import ID, cards, talk
 
-# What a rider writes, and what is read back to him for a yes; written before the phrases were tried.
+# What a rider writes, and what is read back to him for a yes; written before the phrases were tried. Which
+# brake it is, is asked: "front brake" stands in half of what is written of falls, and would pick this flow.
 MESSAGES: list[tuple[str, set[str]]] = [
     ("front brake lever comes to the bar", {"complaint=to-end"}),
     ("no front brake!!", {"brake-feel=gone"}),
-    ("my rear brake drags, disc gets hot by itself", {"wheel-free=hot", "which-brake=rear"}),
+    ("my rear brake drags, disc gets hot by itself", {"wheel-free=hot"}),
     ("brake is spongy after i bled the brakes", {"complaint=spongy", "lately=fluid"}),
-    ("front brake squeals since new pads", {"complaint=squeal", "lately=pads", "which-brake=front"}),
-    ("brake pedal goes to the floor", {"complaint=to-end", "which-brake=rear"}),
+    ("front brake squeals since new pads", {"complaint=squeal", "lately=pads"}),
+    ("brake pedal goes to the floor", {"complaint=to-end"}),
     ("brakes fade on long descents", {"when-bad=hot"}),
     ("pulsing brake, probably a warped rotor", {"complaint=pulses"}),
     ("weak brakes, pads are oily from the fork seal", {"complaint=weak", "pads-look=oily"}),
@@ -51,8 +52,9 @@ def test_four_of_five_things_told_at_first_are_understood() -> None:
     [
         "clutch lever comes to the bar", "clutch drags when hot", "metal in the oil", "bike won't start",
         "starter spins but the engine does not turn", "overheats on long climbs", "coolant on the ground",
-        "crashed, bars are bent", "headlight flickers, brake light on all the time", "wheel bearing noise",
-        "hose is leaking coolant",
+        "crashed, bars are bent", "crashed and the front brake lever snapped off", "wheel bearing noise",
+        "fell on the right side, front brake lever is bent", "hose is leaking coolant",
+        "headlight flickers, brake light on all the time",
     ],
 )  # fmt: skip
 def test_other_trouble_does_not_come_here(text: str) -> None:
