@@ -189,7 +189,11 @@ def _tell_holders(talk: Talk, key: str) -> None:
 
 
 def watch_or_end(talk: Talk, plan_id: str | None, remedy: str) -> None:
+    """The second looks begin, or the case is at rest; not while a stop stands that they would not lift."""
     plan_id = plan_id or after_a_stop(talk)
+    if plan_id is None and talk.state.of_the_bike:
+        talk.say("proved.stopped")
+        return
     if plan_id is None:
         talk.emit(Ended(how="proved"))
         talk.say("proved", name=talk.state.nickname or talk.state.title)

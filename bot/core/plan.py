@@ -465,6 +465,7 @@ def problem(
         unlisted=now.family.unlisted,
         remedied=_remedied(flow, state, now),
         barred_run=here is not None and "running" in state.bars,
+        barred_proof=here is not None and bool(state.of_the_bike),  # what stands is not proved away by a run
     )
     return built, tuple(left)
 

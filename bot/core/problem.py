@@ -97,6 +97,7 @@ class Problem:
     unlisted: int = -1
     remedied: frozenset[int] = field(default_factory=frozenset)
     barred_run: bool = False
+    barred_proof: bool = False
     parked: Problem | None = None
 
     def __post_init__(self) -> None:

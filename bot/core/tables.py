@@ -46,7 +46,7 @@ class Tables:
         self.fixes = tuple(fix for fix in problem.fixes if _may_mend(problem, fix))
         looks = [act for act in problem.actions if act.looks and not act.closed_only]
         self.looks = tuple(looks) if self.fixes else ()
-        self.may_prove = problem.empty >= 0 and not problem.barred_run
+        self.may_prove = problem.empty >= 0 and not (problem.barred_run or problem.barred_proof)
         self.member = problem.member.astype(float)
         self._lay_out_fixes()
         self._lay_out_solved()

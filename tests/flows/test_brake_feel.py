@@ -312,6 +312,29 @@ def test_under_a_stop_a_repair_ends_with_a_qualified_look_and_is_not_proved_with
     assert "proves nothing yet" in chat.said
 
 
+# What a rider tells who finds everything as it should be.
+ALL_WELL: Told = {
+    "wheel-free": ("free",), "lever-and-hose": ("good",), "free-play": ("good",), "after-work": ("right",),
+    "leak-look": (), "first-drops": (), "pumping": ("firm",), "brake-feel": ("hold",),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("rule", [rule for rule in TO_THE_END if rule != "drags-hot"])
+def test_no_look_of_the_riders_and_no_run_ends_it_as_fixed_while_the_stop_stands(rule: str) -> None:
+    chat, _ = mended(TO_THE_END[rule])
+    for _ in flow().second_looks["first-rides"].looks:
+        chat.press("done")
+        chat.reply(RIGHT)
+    for _ in range(40):
+        what, id = chat.asked
+        assert (what, id) != ("proof", ""), "a run in general proves nothing of what may not be ridden"
+        if what in ("hand_over", "none"):
+            break
+        chat.press("gone") if what == "held" else chat.reply(ALL_WELL)
+    assert rule in chat.stops
+    assert chat.state.ended is None or chat.state.ended.how not in ("proved", "released")
+
+
 @pytest.mark.parametrize("rule", TO_THE_END)
 def test_once_a_mechanic_has_lifted_what_stands_the_same_looks_prove_it(rule: str) -> None:
     chat, _ = mended(TO_THE_END[rule])
