@@ -309,10 +309,12 @@ def pick(text: str, cards: Sequence[Card], spoken: Spoken = ENGLISH) -> Picked:
 
     Each phrase said counts its words; a phrase whose telling words are all there, but apart, counts
     `LOOSE` of them. The first is clear when it has `CLEAR` times the second's score. What is only
-    asked or doubted ("metal in the oil?") picks a flow all the same; what is denied does not.
+    asked or doubted ("metal in the oil?") picks a flow all the same; what is denied does not. What the
+    riders of one flow say ("crashed it") speaks of that flow, where another only hears it as an answer.
     """
     speech = hear(text, spoken)
-    scores = [(card.flow, _score(speech, card)) for card in cards]
+    said = frozenset().union(*(_said(card, spoken) for card in cards)) if cards else frozenset()
+    scores = [(card.flow, _score(speech, card, said - _said(card, spoken))) for card in cards]
     ranked = sorted((each for each in scores if each[1] > 0), key=lambda each: -each[1])
     clear = bool(ranked) and (len(ranked) == 1 or ranked[0][1] >= CLEAR * ranked[1][1])
     return Picked(ranked[0][0] if clear else None, tuple(ranked))
@@ -323,10 +325,18 @@ def _phrases(card: Card, spoken: Spoken) -> Phrases:
     return collect(((phrase, ("", "")) for phrase in (card.title, *card.riders_say, *card.told_as)), spoken)
 
 
-def _score(speech: Speech, card: Card) -> float:
+@lru_cache(maxsize=256)
+def _said(card: Card, spoken: Spoken) -> frozenset[tuple[str, ...]]:
+    """What its riders say, and its title, in the words that count."""
+    own = collect(((phrase, ("", "")) for phrase in (card.title, *card.riders_say)), spoken)
+    return frozenset(phrase.words for phrases in own.first.values() for phrase in phrases)
+
+
+def _score(speech: Speech, card: Card, of_others: frozenset[tuple[str, ...]]) -> float:
     found = matches(speech, _phrases(card, speech.spoken))
     spent = _spent(speech, found)
-    exact = sum(len(match.hits) for match in found if not _negated(speech, match, spent))
+    own = (match for match in found if match.phrase.words not in of_others)
+    exact = sum(len(match.hits) for match in own if not _negated(speech, match, spent))
     apart = max((_apart(speech, phrase) for phrase in (card.title, *card.riders_say)), default=0)
     return max(float(exact), LOOSE * apart)
 

@@ -297,6 +297,13 @@ def test_a_hurt_told_in_the_first_words_stops_the_questions_at_once(words: str, 
     assert talk.asked == ("pause", rule)
 
 
+@pytest.mark.parametrize(
+    "words", ["crashed it, got knocked out", "dropped it and broke my wrist", "tipped over, hit my head"]
+)
+def test_a_hurt_told_with_a_fall_is_heard_among_all_flows(words: str) -> None:
+    assert pick(words, cards()).flow == ID
+
+
 # --- first messages -----------------------------------------------------------------------------------------
 
 
