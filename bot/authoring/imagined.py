@@ -227,10 +227,19 @@ class Bike:
 
     def wait(self) -> None:
         """A look after more running: a harmless cause has gone by then, or not."""
-        for cause in sorted(self.wrong - UNLISTED):
-            harmless = self.flow.causes[cause].remedy is None and self.flow.causes[cause].second_look
-            if harmless and self._next("goes", cause) < plan.WATCH_HOLDS:
+        for cause in sorted(self.wrong):
+            if self._is_harmless(cause) and self._next("goes", cause) < plan.WATCH_HOLDS:
                 self.wrong -= {cause}
+
+    def _is_harmless(self, cause: str) -> bool:
+        """Whether it is only watched."""
+        model = self.flow.causes.get(cause)
+        return model is not None and model.remedy is None and model.second_look is not None
+
+    @property
+    def is_well(self) -> bool:
+        """Whether nothing is wrong any more, or nothing but what may stay as it is."""
+        return all(map(self._is_harmless, self.wrong))
 
 
 def known_now(flow: Flow, state: State) -> dict[str, Known]:

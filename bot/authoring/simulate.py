@@ -18,7 +18,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from bot.authoring import script as scripts
-from bot.authoring.imagined import NOTHING, Bike, World
+from bot.authoring.imagined import Bike, World
 from bot.authoring.play import Exchange, grown, line_of
 from bot.authoring.script import START, Line, Script
 from bot.authoring.stage import BIKE, Said, Stage
@@ -236,7 +236,7 @@ class Talk:
             return "handed_over"
         if ended.how not in ("proved", "released"):
             return "otherwise"
-        return "found" if self.bike.wrong == NOTHING else "still_wrong"
+        return "found" if self.bike.is_well else "still_wrong"
 
     def _likeliest(self) -> str:
         if not self.state.hash:

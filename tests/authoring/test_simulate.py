@@ -236,6 +236,16 @@ def test_a_harmless_cause_goes_by_the_next_look() -> None:
     for bike in bikes:
         bike.wait()
     assert close(sum(bike.wrong == NOTHING for bike in bikes), len(bikes), 0.95)
+    assert all(bike.is_well for bike in bikes)  # what is harmless may stay
+
+
+def test_a_bike_with_a_fault_that_needs_work_or_is_not_known_is_not_well() -> None:
+    bike = loose(asking(), 1)[0]
+    assert not bike.is_well
+    bike.wrong = UNLISTED
+    assert not bike.is_well
+    bike.wrong = NOTHING
+    assert bike.is_well
 
 
 # --- the same bikes ---------------------------------------------------------------------------------------
