@@ -264,3 +264,11 @@ def test_always_is_a_little_less_than_people_say_so_that_one_answer_never_rules_
     assert set(FREQUENCY) == {*SAID_TO_MEAN, "always"}
     assert 0.95 < FREQUENCY["always"] < 0.99  # people mean 99 of 100
     assert list(FREQUENCY.values()) == sorted(FREQUENCY.values(), reverse=True)
+
+
+@pytest.mark.parametrize(("said", "result"), [("no", "good"), ("yes", "bad")])
+def test_no_part_is_left_over_is_good(said: str, result: str) -> None:
+    """The question asks for the fault, so a bare no is the good news; it was the other way round."""
+    look = flow().checks["parts-left-over"]
+    assert look.ask.startswith("Is a part left over")
+    assert said in getattr(look, result).words
