@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from bot import __version__, outcomes, sharing
-from bot.authoring.wording import read_words
+from bot.authoring.wording import languages, read_words
 from bot.books import draw, has_trend, picture_of, read_book
 from bot.core.desk import Desk
 from bot.core.events import Entry, Heard, Role, StopRaised
@@ -82,6 +82,7 @@ __all__ = [
     "gather_sheet",
     "has_trend",
     "join",
+    "languages",
     "lay_desk",
     "picture_of",
     "print_sheet",

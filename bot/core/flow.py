@@ -345,7 +345,7 @@ class Asking(Strict):
     @property
     def called(self) -> str:
         """How the record names it."""
-        return self.name or (self.short or self.ask).rstrip("?.")
+        return self.name or (self.short or self.ask).strip("¿?.")
 
 
 class One(Asking):

@@ -196,7 +196,8 @@ def why_lines(desk: Desk, flow: Flow, state: State, step: Next) -> list[str]:
     words = desk.words
     lines = [_reason(desk, flow, state, step)]
     first = leading(flow, state)
-    names = ", ".join(f"{flow.causes[c].name} ({_per_cent(words, p)} of 100)" for c, p in first)
+    each = (words.say("why.each", name=flow.causes[c].name, chance=_per_cent(words, p)) for c, p in first)
+    names = ", ".join(each)
     lines.append(words.say("why.leading", list=names))
     about = first[0][0]
     name, totals = flow.causes[about].name, weighed(flow, state, [about], words)[about]

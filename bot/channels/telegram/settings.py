@@ -198,7 +198,9 @@ def _split(address: str) -> SplitResult | None:
 def _language(given: Mapping[str, str], wrong: list[str]) -> str:
     told = given.get("SUMPLINE_LANGUAGE", "") or "en"
     if turn.read_words(told).language != told:
-        wrong.append(f"SUMPLINE_LANGUAGE: I do not speak '{told}'; write en.")
+        wrong.append(
+            f"SUMPLINE_LANGUAGE: I do not speak '{told}'; write one of: {', '.join(turn.languages())}."
+        )
     return told
 
 
