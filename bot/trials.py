@@ -10,6 +10,7 @@ import re
 import signal
 import sys
 import tempfile
+from asyncio.subprocess import DEVNULL, PIPE
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -81,7 +82,9 @@ def judge(raw: bytes, file: str) -> Judged:
 # --- trying out -----------------------------------------------------------------------------
 
 
-async def try_out(kept: KeptFlow, before: tuple[str, str] | None, bikes: int, within: float = SECONDS) -> Tried:
+async def try_out(
+    kept: KeptFlow, before: tuple[str, str] | None, bikes: int, within: float = SECONDS
+) -> Tried:
     """Draw a flow, play its sample conversations, set it beside the texts in use, and talk imagined bikes
     through it; all of it in `within` seconds. Whoever cancels it ends its programs too.
     """
@@ -163,7 +166,7 @@ class _Trial:
         process = await asyncio.create_subprocess_exec(
             sys.executable, "-P", "-c", _ASIDE, str(int(left) + GRACE), "flow", *told,
             cwd=self.folder, env=_environment(), start_new_session=True,
-            stdin=asyncio.subprocess.DEVNULL, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.DEVNULL,
+            stdin=DEVNULL, stdout=PIPE, stderr=DEVNULL,
         )  # fmt: skip
         try:
             out, _ = await asyncio.wait_for(process.communicate(), left)

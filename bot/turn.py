@@ -32,6 +32,7 @@ from bot.core.messages import Message
 from bot.core.state import State, apply
 from bot.core.words import Words
 from bot.desks import NOT_STOCKED, KeptFlows, keep_flow, lay_again, lay_desk, noted, stock
+from bot.publishing import NotDoneError, TooLateError, decide, meant, use_again, withdraw
 from bot.record.cases import Person
 from bot.record.export import everything_of
 from bot.record.garage import FallingReadingError
@@ -46,7 +47,6 @@ from bot.record.post import Address, Incoming, Outgoing, revive_message
 from bot.record.reminding import WAKES_NOBODY, Calling
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
-from bot.publishing import NotDoneError, TooLateError, decide, meant, use_again, withdraw
 from bot.sharing import code_in, code_said, join
 from bot.sheets import gather_sheet, print_sheet
 from bot.trials import LARGEST as LARGEST_FLOW

@@ -49,7 +49,8 @@ class Errands(FlowErrands):
         doing = {
             "start": self._start, "new": self._new, "cases": self._cases, "bench": self._bench,
             "open": self._open, "mydata": self._my_data, "eraseme": self._erase_me, "trend": self._trend,
-            "pdf": self._pdf, "post": self._post, "status": self._status, "flow": self._flows, "flows": self._flows,
+            "pdf": self._pdf, "post": self._post, "status": self._status, "flow": self._flows,
+            "flows": self._flows,
         }.get(came.command)  # fmt: skip
         if came.command in PRIVATE and not came.private:
             self._answer(update, came, self._say("telegram.only_private"))

@@ -14,7 +14,7 @@ from datetime import datetime
 from typing import Any, TypeVar
 
 from telegram import Bot
-from telegram.error import BadRequest, Forbidden, InvalidToken, NetworkError, RetryAfter, TelegramError
+from telegram.error import BadRequest, Forbidden, InvalidToken, NetworkError, RetryAfter
 
 from bot import turn
 from bot.channels.plain import plain
@@ -51,9 +51,9 @@ class FlowDesk:
 
     # --- who may ---------------------------------------------------------------------------------
 
-    async def _scope(self, job: turn.Job) -> str:
-        """The scope that he may act for from where he is; "" when there is none."""
-        scope = self._place(job)
+    async def _scope(self, job: turn.Job, named: str = "") -> str:
+        """This scope, else the one of where he is, if he may act for it now; "" if not."""
+        scope = named or self._place(job)
         return scope if scope and await self._may(job, scope) else ""
 
     def _place(self, job: turn.Job) -> str:
@@ -177,7 +177,7 @@ class FlowDesk:
         if "draft" in job.data and draft is None:
             self._end(job, self.words.say("flows.no_draft", draft=job.data["draft"]))
             return
-        scope = (draft.scope if await self._may(job, draft.scope) else "") if draft else await self._scope(job)
+        scope = await self._scope(job, draft.scope if draft else "")
         with self.store.writing():
             if not self.store.is_waiting(job.id):
                 return

@@ -122,7 +122,8 @@ class FlowWords:
         done = self.say(f"flows.{what}_done", title=line.title, version=line.version, where=self.whose(scope))
         if what == "use":
             return done
-        return f"{done} {self.say('flows.offered', version=now.version) if now else self.say('flows.offered_none')}"
+        left = self.say("flows.offered", version=now.version) if now else self.say("flows.offered_none")
+        return f"{done} {left}"
 
     def too_late(self, late: turn.TooLateError, person: int, record: str) -> str:
         """Who was quicker, or that it is done already."""
