@@ -148,7 +148,8 @@ class _Trial:
             elif line.strip():
                 lines.append(line.strip())
         named = [re.sub(r"\s*\[[^\[\]]*:\d+\]$", "", line) for line in lines]
-        return (head.strip(), *named[:CHANGES]) if head.strip() else ()
+        counted = head.partition(": ")[2].strip()
+        return (counted, *named[:CHANGES]) if counted else ()
 
     async def figures(self, file: Path, bikes: int) -> Mapping[str, Any]:
         told = await self._run("simulate", str(file), "--bikes", str(bikes), "--json")

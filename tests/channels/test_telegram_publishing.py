@@ -160,7 +160,7 @@ def test_what_changes_against_the_version_in_use_is_told(bot: Running, robin: Pe
     told(robin, "is in use", club)
     asked = offered_draft(robin, ticking(4, title="Ticking, tapping, knocking"), club, draft=2)
     assert "Offered there now: version 3 (" in asked.text
-    assert "What is written: 2 changed." in asked.text
+    assert "Against version 3: 2 changed." in asked.text
     assert "-> Ticking, tapping, knocking" in asked.text
 
 

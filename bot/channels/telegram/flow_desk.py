@@ -166,7 +166,7 @@ class FlowDesk:
                 Choice(n, self.words.say(f"flows.{what}"), f"{PRESSED}{what}:{draft}")
                 for n, what in enumerate(("publish", "keep", "drop"), 1)
             )
-            self._tell(job, f"{told}\n{self.words.say('flows.draft', draft=draft)}", choices)
+            self._tell(job, f"{told}\n\n{self.words.say('flows.draft', draft=draft)}", choices)
             self._end(job)
 
     # --- acts ----------------------------------------------------------------------------------------

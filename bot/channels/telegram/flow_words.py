@@ -43,7 +43,7 @@ class FlowWords:
         assert kept is not None
         head = self.say("flows.tried", title=kept.title, version=kept.version, where=self.whose(scope))
         parts = [head, "\n".join(self._before(before)), "\n".join(self._warnings(judged)),
-                 "\n".join(self._figures(tried)), "\n".join(self._rest(tried))]  # fmt: skip
+                 "\n".join(self._figures(tried)), "\n".join(self._rest(before, tried))]  # fmt: skip
         return "\n\n".join(part for part in parts if part)
 
     def _before(self, before: Any) -> Iterator[str]:
@@ -53,7 +53,6 @@ class FlowWords:
             yield self.say("flows.before", version=before.version, digest=before.hash[:SHORT])
 
     def _warnings(self, judged: turn.Judged) -> Iterator[str]:
-        yield self.say("flows.sound")
         yield from judged.lines[:WARNINGS]
         if len(judged.lines) > WARNINGS:
             yield self.say("flows.more_warnings", count=len(judged.lines) - WARNINGS)
@@ -70,11 +69,13 @@ class FlowWords:
         minutes, turns = (tried.figures[what]["median"] for what in ("minutes", "turns"))
         yield self.say("flows.median", minutes=f"{minutes:g}", turns=f"{turns:g}")
 
-    def _rest(self, tried: turn.Tried) -> Iterator[str]:
+    def _rest(self, before: Any, tried: turn.Tried) -> Iterator[str]:
         played, differ = tried.samples
         if played:
             yield self.say("flows.samples", played=played, differ=differ)
-        yield from tried.changes
+        if tried.changes:
+            yield self.say("flows.changes", version=before.version, what=tried.changes[0])
+            yield from tried.changes[1:]
         if tried.late:
             yield self.say("flows.late")
 
