@@ -271,17 +271,12 @@ def _offered(store: Store, scope: str) -> Any:
 
 def _meant(args: argparse.Namespace, store: Store, scope: str) -> Published:
     """The newest version of that number or digest in the scope."""
-    lines = store.versions(args.flow, scope)
-    said = str(args.version)
-    numbered = [line for line in lines if said == str(line.version)]
-    found = numbered or [line for line in lines if len(said) >= SHORT and line.hash.startswith(said)]
-    if not found:
-        known = ", ".join(dict.fromkeys(f"{line.version} ({line.hash[:SHORT]})" for line in lines)) or "none"
-        raise args.refused(f"There is no version '{said}' of {args.flow} {_for(scope)}; there are: {known}.")
-    if len({line.hash for line in numbered}) > 1:
-        signs = ", ".join(dict.fromkeys(line.hash[:SHORT] for line in numbered))
-        raise args.refused(f"There are several texts of version {said}; name one by its digest: {signs}.")
-    return found[0]
+    from bot import publishing
+
+    found: Published = _done(
+        args, lambda: publishing.meant(store, scope, args.flow, str(args.version), _for(scope))
+    )
+    return found
 
 
 def _confirm(args: argparse.Namespace, what: str) -> None:

@@ -90,7 +90,7 @@ def lay_desk(
     }
     words = read_words(str(settings.get("language", "en")))
     flows = KeptFlows(store, words.language)
-    offered = store.offered(str(speaker.settings.get("group", "")))
+    offered = store.offered(_group_of(store, speaker, case))
     cards = tuple(c for line in offered if only in ("", line.flow) for c in _cards(flows, line.hash))
     minutes = MESSAGE_MINUTES.get(channel, OTHER_MESSAGE_MINUTES)
     bikes = tuple(_with_past(store, bike, case) for bike in store.bikes_of(rider.id))
@@ -100,6 +100,12 @@ def lay_desk(
     desk = replace(desk, books=partial(read_book, store), zones=_zones, reminded=reminded, away=away)
     desk = replace(desk, outcomes=laid, languages=_languages, speak=partial(_speak, store))
     return _with_summary(store, sharing.for_speaker(store, desk, case, speaker, rider))
+
+
+def _group_of(store: Store, speaker: Person, case: int) -> str:
+    """Whose own flows are on offer: those of the group that the case is from; before it, the speaker's."""
+    scope = store.scope_of_case(case) if case else f"group:{speaker.settings.get('group', '')}"
+    return scope.removeprefix("group:") if scope.startswith("group:") else ""
 
 
 def _speak(store: Store, desk: Desk, language: str) -> Desk:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from bot.core.events import Entry, FlowMoved
 from bot.record.cases import KeptFlow
+from bot.record.publishing import Act, Draft, Published
 from bot.record.store import Store
 
 if TYPE_CHECKING:  # a talk begins without them
@@ -15,8 +16,20 @@ if TYPE_CHECKING:  # a talk begins without them
     from bot.core.moving import Hindrance
 
 
+SHORT = 8  # characters of a text's digest that are shown, and at least wanted
+Decision = Literal["published", "kept", "dropped"]
+
+
 class NotDoneError(Exception):
     """What an admin wanted cannot be done; says why and what to do."""
+
+
+class TooLateError(NotDoneError):
+    """Somebody else decided on the draft before; `act` says who and what."""
+
+    def __init__(self, draft: Draft, act: Act | None) -> None:
+        super().__init__(f"Draft {draft.id} was {draft.state} already.")
+        self.draft, self.act = draft, act
 
 
 def publish(store: Store, kept: KeptFlow, scope: str, at: str, person: int | None = None) -> None:
@@ -71,6 +84,47 @@ def withdraw(store: Store, scope: str, flow: str, hash: str, at: str, person: in
         store.note_act("withdrawn", scope, flow, hash, at, person)
         group = scope.removeprefix("group:") if scope.startswith("group:") else ""
         return next((line.hash for line in store.offered(group) if line.flow == flow), "")
+
+
+def decide(store: Store, number: int, what: Decision, at: str, person: int | None = None) -> Draft:
+    """Publish a draft, keep it for later or drop it; the draft as it was.
+
+    TooLateError when it was published or dropped before; NotDoneError when there is none of that
+    number, it is kept already, or it cannot be published: then it stays a draft.
+    """
+    with store.writing():
+        draft = store.draft(number)
+        if draft is None:
+            raise NotDoneError(f"There is no draft {number}.")
+        if draft.state not in ("new", "kept"):
+            raise TooLateError(draft, _decided(store, draft))
+        if draft.state == what:
+            raise NotDoneError(f"Draft {number} is kept already.")
+        if what == "published":
+            publish(store, store.kept_flow(draft.hash), draft.scope, at, person)
+        else:
+            store.note_act(what, draft.scope, draft.flow, draft.hash, at, person)
+        store.settle_draft(number, what)
+        return draft
+
+
+def _decided(store: Store, draft: Draft) -> Act | None:
+    done = (draft.scope, draft.hash, draft.state)
+    return next((act for act in store.acts(draft.flow) if (act.scope, act.hash, act.what) == done), None)
+
+
+def meant(store: Store, scope: str, flow: str, said: str, there: str = "there") -> Published:
+    """The newest version of that number, or of a digest that begins so. NotDoneError for none or several."""
+    lines = store.versions(flow, scope)
+    numbered = [line for line in lines if said == str(line.version)]
+    found = numbered or [line for line in lines if len(said) >= SHORT and line.hash.startswith(said)]
+    if not found:
+        known = ", ".join(dict.fromkeys(f"{line.version} ({line.hash[:SHORT]})" for line in lines)) or "none"
+        raise NotDoneError(f"There is no version '{said}' of {flow} {there}; there are: {known}.")
+    if len({line.hash for line in numbered}) > 1:
+        signs = ", ".join(dict.fromkeys(line.hash[:SHORT] for line in numbered))
+        raise NotDoneError(f"There are several texts of version {said}; name one by its digest: {signs}.")
+    return found[0]
 
 
 def move(

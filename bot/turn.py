@@ -32,6 +32,7 @@ from bot.core.messages import Message
 from bot.core.state import State, apply
 from bot.core.words import Words
 from bot.desks import NOT_STOCKED, KeptFlows, keep_flow, lay_again, lay_desk, noted, stock
+from bot.publishing import NotDoneError, TooLateError, decide, meant, use_again, withdraw
 from bot.record.cases import Person
 from bot.record.export import everything_of
 from bot.record.garage import FallingReadingError
@@ -48,6 +49,8 @@ from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
 from bot.sharing import code_in, code_said, join
 from bot.sheets import gather_sheet, print_sheet
+from bot.trials import LARGEST as LARGEST_FLOW
+from bot.trials import Judged, Tried, judge, try_out
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
     from bot.core.reminder_words import BikeDue
@@ -56,6 +59,7 @@ if TYPE_CHECKING:  # reading flows is slow to import and not needed for the firs
 # What channels and the command line need beside what is defined here.
 __all__ = [
     "FILE_FAULTS",
+    "LARGEST_FLOW",
     "VERSION",
     "Address",
     "Difference",
@@ -63,33 +67,43 @@ __all__ = [
     "Heard",
     "Incoming",
     "Job",
+    "Judged",
     "KeptFlows",
     "KeyTroubleError",
+    "NotDoneError",
     "Outgoing",
     "Receipt",
     "RecordError",
     "Role",
     "Step",
     "Store",
+    "TooLateError",
+    "Tried",
     "Unreadable",
     "Words",
     "clean_photo",
     "code_in",
     "code_said",
+    "decide",
     "digest_of",
     "draw",
     "everything_of",
     "gather_sheet",
     "has_trend",
     "join",
+    "judge",
     "languages",
     "lay_desk",
+    "meant",
     "picture_of",
     "print_sheet",
     "read_book",
     "read_words",
     "revive_message",
     "stock",
+    "try_out",
+    "use_again",
+    "withdraw",
 ]  # fmt: skip
 
 LOG = logging.getLogger("sumpline.turn")

@@ -30,6 +30,8 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "bot.sheets",
         "bot.sharing",
         "bot.desks",
+        "bot.publishing",
+        "bot.trials",
         "bot.__version__",
     ),
     "bot.desks": (
@@ -47,6 +49,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "bot.sharing": ("bot.core", "bot.record", "bot.authoring.wording", "bot.bench"),
     "bot.bench": ("bot.core", "bot.record"),
     "bot.publishing": ("bot.core", "bot.record", "bot.authoring"),
+    "bot.trials": ("bot.core", "bot.record", "bot.authoring", "bot.publishing"),
     "bot.books": ("bot.core", "bot.record", "bot.reports"),
     "bot.outcomes": ("bot.core", "bot.record", "bot.authoring"),
     "bot.sheets": ("bot.core", "bot.record", "bot.reports", "bot.books"),

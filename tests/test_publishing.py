@@ -333,3 +333,14 @@ def test_a_case_is_moved_or_what_keeps_it_is_said(run: Run, talk: Talk, tmp_path
     status, told, _ = run("case", "move", "1")
     assert status == 1
     assert "- 'knock' was answered or is open and means something else there." in told
+
+
+def test_a_group_that_gets_another_number_keeps_its_versions_drafts_and_acts(store: Store) -> None:
+    admin = store.meet("telegram", "5", "Max", "admin", AT)
+    publishing.publish(store, kept(rattle(1)), "group:telegram:-7", AT, admin.id)
+    store.keep_draft(admin.id, "group:telegram:-7", "rattle", hash_of(rattle(1)), AT)
+    with store.writing():
+        store.move_chat("telegram", "-7", "-1007")
+    assert offered(store, "telegram:-1007") == [(1, "group:telegram:-1007")]
+    assert [act.scope for act in store.acts()] == ["group:telegram:-1007"]
+    assert store.value("select scope from drafts") == "group:telegram:-1007"

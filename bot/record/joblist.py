@@ -33,6 +33,10 @@ class JobList(Opened):
         rows = self.rows("select * from jobs where state = 'new' and kind = ? order by id", kind)
         return [Job(r["id"], r["kind"], json.loads(r["data"]), r["person"], r["tries"]) for r in rows]
 
+    def is_waiting(self, id: int) -> bool:
+        """False for one that is done or given up, or whose person was erased."""
+        return self.value("select 1 from jobs where id = ? and state = 'new'", id) is not None
+
     def job_done(self, id: int) -> None:
         """It is done; what it was to be made from is kept no longer."""
         self.run("update jobs set state = 'done', data = '{}' where id = ?", id)

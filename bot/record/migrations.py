@@ -313,7 +313,8 @@ def lay_sharing(db: Database) -> None:
 _PUBLISHING = (
     # When this version was taken out of use in its scope; its text stays for the cases that pin it.
     f"alter table published add column withdrawn text check (withdrawn is null or withdrawn {_UTC})",
-    # Everything that admins did to flows, by whom; nothing in it is ever changed.
+    # Everything that admins did to flows, by whom; nothing in it is ever changed, save that a group whose
+    # number the network changes keeps its acts, and that one who is erased leaves no name.
     f"""create table acts (
         id integer primary key autoincrement, at text not null check (at {_UTC}),
         person integer references people(id),
@@ -325,7 +326,7 @@ _PUBLISHING = (
     """create trigger acts_stay before delete on acts
         begin select raise(abort, 'an act is never deleted'); end""",
     """create trigger acts_never_change before update on acts
-        when new.at <> old.at or new.what <> old.what or new.scope <> old.scope or new.flow <> old.flow
+        when new.at <> old.at or new.what <> old.what or new.flow <> old.flow
             or new.hash <> old.hash or new.person is not null and new.person is not old.person
             or new.case_id is not null and new.case_id is not old.case_id
         begin select raise(abort, 'an act is never changed'); end""",

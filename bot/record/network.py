@@ -355,7 +355,7 @@ class Network(Opened):
             " where json_extract(settings, '$.group') = ?",
             *(moved, group),
         )
-        for table in ("published", "cases", "outcomes", "calibration", "scores"):
+        for table in ("published", "drafts", "acts", "cases", "outcomes", "calibration", "scores"):
             self.run(
                 f"update or ignore {table} set scope = ? where scope = ?", f"group:{moved}", f"group:{group}"
             )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from bot.record.cases import Cases
+from bot.record.cases import Cases, KeptFlow
 
 What = Literal["published", "used_again", "withdrawn", "kept", "dropped", "shares_taken", "moved"]
 DraftState = Literal["new", "kept", "published", "dropped"]
@@ -70,6 +70,20 @@ class Publishing(Cases):
             *(flow, scope),
         )
         return [Published(**{**row, "taught": bool(row["taught"])}) for row in rows]
+
+    def flows_in(self, scope: str) -> tuple[str, ...]:
+        """Ids of the flows that ever had a version in the scope, sorted."""
+        rows = self.rows("select distinct flow from published where scope = ? order by flow", scope)
+        return tuple(row["flow"] for row in rows)
+
+    def kept_flow(self, hash: str) -> KeptFlow:
+        """A flow as it is kept. KeyError when there is none of that text."""
+        row = self.row(
+            "select hash, flow, version, language, title, text, common, form from flows where hash = ?", hash
+        )
+        if row is None:
+            raise KeyError(hash)
+        return KeptFlow(**row)
 
     def withdraw(self, scope: str, flow: str, hash: str, at: str) -> bool:
         """Take a version out of use in a scope; False when it was not in use there. Its text stays."""

@@ -9,7 +9,8 @@ from datetime import datetime
 from telegram import User
 
 from bot import turn
-from bot.channels.telegram.hearing import CHANNEL, Hearing
+from bot.channels.telegram.flow_errands import FlowErrands
+from bot.channels.telegram.hearing import CHANNEL
 from bot.channels.telegram.reading import Came, sender_of
 from bot.channels.telegram.settings import Settings
 from bot.core.messages import Choice, Message
@@ -25,7 +26,7 @@ SAID = {
     "help": "help",
 }
 COMMANDS = (
-    "start", "new", "cases", "bench", "trend", *SAID, "pdf", "post", "mydata", "eraseme", "status",
+    "start", "new", "cases", "bench", "trend", *SAID, "pdf", "post", "mydata", "eraseme", "flows", "status",
 )  # fmt: skip
 # Not to be asked for before others.
 PRIVATE = ("cases", "bench", "share", "trend", "book", "pdf", "post", "mydata", "eraseme")
@@ -34,7 +35,7 @@ POST = f"{OWN}post:"  # and where: the group, its topic
 LABEL = 38  # characters of a case on a button
 
 
-class Errands(Hearing):
+class Errands(FlowErrands):
     """The commands, and the channel's own questions."""
 
     def __init__(
@@ -48,7 +49,8 @@ class Errands(Hearing):
         doing = {
             "start": self._start, "new": self._new, "cases": self._cases, "bench": self._bench,
             "open": self._open, "mydata": self._my_data, "eraseme": self._erase_me, "trend": self._trend,
-            "pdf": self._pdf, "post": self._post, "status": self._status,
+            "pdf": self._pdf, "post": self._post, "status": self._status, "flow": self._flows,
+            "flows": self._flows,
         }.get(came.command)  # fmt: skip
         if came.command in PRIVATE and not came.private:
             self._answer(update, came, self._say("telegram.only_private"))

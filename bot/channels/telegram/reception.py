@@ -17,6 +17,7 @@ from telegram import Update
 from bot import turn
 from bot.channels.telegram import layout
 from bot.channels.telegram.errands import COMMANDS, OWN, Errands
+from bot.channels.telegram.flow_errands import PRESSED, is_flow
 from bot.channels.telegram.hearing import CHANNEL
 from bot.channels.telegram.reading import Came, SentFile, read, sender_of
 from bot.core.messages import Choice, Message
@@ -72,8 +73,8 @@ class Reception(Errands):
         person = self.store.known_as(CHANNEL, came.handle)
         number = person.id if person else 0
         case, own = receipt.case, number == receipt.person
-        if case is None:
-            return own
+        if case is None:  # below a flow any admin may press: whether he is one is asked by the act
+            return own or _is_about_flow(receipt)
         if self.store.may_see(case, number):
             return own or self.store.holds(case, number)
         listed = own or came.handle in self.settings.mechanics
@@ -83,6 +84,9 @@ class Reception(Errands):
 
     def take(self, update: int, came: Came) -> None:
         """Do what an update asks for."""
+        if came.kind == "file" and is_flow(came.file):
+            self._flow_sent(update, self._placed(came))
+            return
         if came.kind == "file" and came.album and not self.store.is_gathered(update):
             due = turn.stamp(self.clock() + ALBUM)
             with self.store.writing():
@@ -113,7 +117,9 @@ class Reception(Errands):
 
     def _words(self, update: int, came: Came) -> None:
         own = self._own_answer(came)
-        if own is not None:
+        if own is not None and own[0].startswith(PRESSED):
+            self._flow_pressed(update, came, *own)
+        elif own is not None:
             self._own(update, came, *own)
         elif came.text.strip().casefold() in self._words_of(came).controls["erase"]:
             self._command(update, replace(came, command="eraseme"))
@@ -190,7 +196,9 @@ class Reception(Errands):
     def _pressed(
         self, update: int, came: Came, receipt: turn.Receipt, message: Message, choice: Choice
     ) -> None:
-        if choice.press.startswith(OWN):
+        if choice.press.startswith(PRESSED):
+            self._flow_pressed(update, came, choice.press, receipt.outbox)
+        elif choice.press.startswith(OWN):
             self._own(update, came, choice.press, receipt.outbox)
         elif choice in layout.marks(message) and not receipt.closed:
             ticked = set(receipt.ticked) ^ {choice.n}
@@ -287,5 +295,11 @@ def _is_repeated(receipt: turn.Receipt, place: str) -> bool:
         return False
     message = turn.revive_message(receipt.payload)
     choice = _chosen(message, place)
+    if _is_about_flow(receipt):  # another admin is told who was quicker
+        return False
     own = choice is not None and choice.press.startswith(OWN)
     return own or (choice is not None and choice.label == receipt.told) or place == layout.DONE
+
+
+def _is_about_flow(receipt: turn.Receipt) -> bool:
+    return any(choice.press.startswith(PRESSED) for choice in turn.revive_message(receipt.payload).choices)

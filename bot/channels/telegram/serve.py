@@ -23,6 +23,8 @@ from telegram.request import HTTPXRequest
 from bot import turn
 from bot.channels.telegram import chatting, intake
 from bot.channels.telegram.fetching import Fetcher
+from bot.channels.telegram.flow_desk import FlowDesk, Later
+from bot.channels.telegram.flow_errands import ACT, DRAFT
 from bot.channels.telegram.intake import Fatal
 from bot.channels.telegram.reading import ALLOWED
 from bot.channels.telegram.reception import CHANNEL, COMMANDS, Reception
@@ -153,7 +155,9 @@ class Service:
         """Everything that goes on side by side. None of it ends by itself, save with Fatal."""
         # Reminders first: what waits since before we were started is brought up to date before it goes out.
         receiving = (self._receive, self._take_all, self._send_all, self._fetch_all)
-        doing = (self._remind_all, *receiving, self._do_jobs)
+        # A flow is tried out for minutes, and a press or a sheet need not wait for it.
+        working = (self._do_jobs, self._do_acts, self._do_drafts)
+        doing = (self._remind_all, *receiving, *working)
         return [self._keep_at(part) for part in doing]
 
     async def _keep_at(self, doing: Callable[[], Awaitable[None]]) -> None:
@@ -191,6 +195,7 @@ class Service:
         self.reception = Reception(self.store, self.settings, me, self.clock)
         self.sender = Sender(self.store, self.bot, self.clock, self.reception.link_from, self.due.set)
         self.fetcher = Fetcher(self.store, self.bot, self.settings, self.clock)
+        self.flows = FlowDesk(self.store, self.bot, self.settings, self.clock, self.due.set)
         self.reception.finish()
         for line in self.reception.status().splitlines():
             LOG.info("%s", line)
@@ -304,16 +309,27 @@ class Service:
 
     async def _do_jobs(self) -> None:
         """Slow work that was asked for: made from the record, sent, and only then done."""
-        makes = (
+        await self._do(
             ("my_data", self._send_data), ("trend", self._send_trend), ("sheet", self._send_sheet),
             ("share", self._send_link),
         )  # fmt: skip
+
+    async def _do_acts(self) -> None:
+        await self._do((ACT, self.flows.act))
+
+    async def _do_drafts(self) -> None:
+        await self._do((DRAFT, self.flows.take))
+
+    async def _do(self, *makes: tuple[str, Callable[[turn.Job], Awaitable[None]]]) -> None:
+        """The jobs of some kinds that wait, and a rest."""
         for kind, make in makes:
             for job in self.store.jobs_waiting(kind):
                 try:
                     await make(job)
                 except turn.FILE_FAULTS:
                     raise
+                except Later:
+                    continue
                 except Exception as fault:
                     self._note_failure(job, fault)
                 else:

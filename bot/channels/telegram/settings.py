@@ -24,13 +24,14 @@ _SECRET = re.compile(r"[A-Za-z0-9_-]{16,256}")
 NAMES = {
     "SUMPLINE_TELEGRAM_TOKEN": "the token that the platform gave you for your bot",
     "SUMPLINE_DB": "the file of the record",
-    "SUMPLINE_ADMINS": "numbers of the people who may ask for /status, separated by commas",
+    "SUMPLINE_ADMINS": "numbers of the people who may ask for /status and publish flows, separated by commas",
     "SUMPLINE_MECHANICS": "numbers of the people who may answer as mechanics in groups, separated by commas",
     "SUMPLINE_CODE_DAYS": "how many days a code is good by which a rider lets a mechanic in",
     "SUMPLINE_LANGUAGE": "the language of people who have not chosen one",
     "SUMPLINE_TELEGRAM_API": "address of a Bot API server of your own",
     "SUMPLINE_TELEGRAM_FILES": "address of its files, when that is another one",
     "SUMPLINE_FILE_MB": "the largest file that is fetched, in MB",
+    "SUMPLINE_TRIAL_BIKES": "how many imagined bikes a flow is tried on that an admin sends, 0 for none",
     "SUMPLINE_WEBHOOK_URL": "the https address at which the platform reaches you; without it, we ask",
     "SUMPLINE_WEBHOOK_LISTEN": "where we listen for it, behind your TLS proxy",
     "SUMPLINE_WEBHOOK_SECRET": "what the platform must send along, 16 to 256 letters, digits, _ or -",
@@ -72,6 +73,7 @@ class Settings:
     api: str = API
     files: str = API
     file_bytes: int = 20_000_000
+    trial_bikes: int = 300
     webhook: Webhook | None = None
 
     def __repr__(self) -> str:
@@ -141,6 +143,7 @@ def read(given: Mapping[str, str], database: str = "") -> Settings:
         api=api,
         files=_address(given, "SUMPLINE_TELEGRAM_FILES", api, wrong),
         file_bytes=_file_bytes(given, wrong),
+        trial_bikes=_trial_bikes(given, wrong),
         webhook=_webhook(given, wrong),
     )
     if wrong:
@@ -214,6 +217,14 @@ def _file_bytes(given: Mapping[str, str], wrong: list[str]) -> int:
         wrong.append(f"SUMPLINE_FILE_MB: '{told}' is not a whole number of MB between 1 and 2000.")
         return 0
     return int(told) * 1_000_000
+
+
+def _trial_bikes(given: Mapping[str, str], wrong: list[str]) -> int:
+    told = given.get("SUMPLINE_TRIAL_BIKES", "") or "300"
+    if not _is_number(told) or not 0 <= int(told) <= 10_000:
+        wrong.append(f"SUMPLINE_TRIAL_BIKES: '{told}' is not a whole number between 0 and 10000.")
+        return 0
+    return int(told)
 
 
 def _webhook(given: Mapping[str, str], wrong: list[str]) -> Webhook | None:
