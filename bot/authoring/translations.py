@@ -76,7 +76,7 @@ def of_wording(texts: Mapping[str, str], file: Path) -> Originals:
     for n, line in enumerate(file.read_text(encoding="utf-8").splitlines(), 1):
         if found := _KEY.match(line):
             lines.setdefault(found[1], n)
-    return {key: Original(said, str(file), (lines.get(key, 1), 1)) for key, said in texts.items()}
+    return {key: Original(said, str(file), (lines.get(key, 1), 1)) for key, said in texts.items() if said}
 
 
 # --- a translation as it is written --------------------------------------------------------------
