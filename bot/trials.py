@@ -7,6 +7,7 @@ import contextlib
 import json
 import os
 import re
+import shutil
 import signal
 import sys
 import tempfile
@@ -92,8 +93,8 @@ async def try_out(
         trial = _Trial(Path(folder), asyncio.get_running_loop().time() + within)
         file = trial.lay(kept.flow, kept.text, kept.common, "new")
         picture = await trial.picture(file)
-        samples = await trial.samples(file, kept.flow)
         changes = await trial.changes(trial.lay(kept.flow, *before, "old"), file) if before else ()
+        samples = await trial.samples(file, kept.flow)
         figures = await trial.figures(file, bikes) if bikes else {}
         return Tried(picture, figures, samples, changes, trial.late)
 
@@ -126,20 +127,18 @@ class _Trial:
         from bot.authoring import shelf
 
         shipped = shelf.find().samples / flow
-        texts = sorted(shipped.glob("*.txt")) if shipped.is_dir() else []
+        texts = sorted(shipped.rglob("*.txt")) if shipped.is_dir() else []
         if not texts:
             return 0, 0
-        home = shelf.sample_folder(file)
-        home.mkdir(parents=True)
-        for text in texts:
-            (home / text.name).write_bytes(text.read_bytes())
+        shutil.copytree(shipped, shelf.sample_folder(file))
         told = await self._run("rehearse", str(file))
         counts = re.search(r"(\d+) sample conversations played, (\d+) differences", told)
         return (int(counts[1]), int(counts[2])) if counts else (0, 0)
 
     async def changes(self, old: Path, new: Path) -> tuple[str, ...]:
         """How much is otherwise, then the first of it; without the places, which are of a folder here."""
-        told = await self._run("compare", str(old), str(new), "--bikes", "1")
+        # Its talks, which come after the first empty line, are those of the other two commands.
+        told = await self._run("compare", str(old), str(new), "--bikes", "1", upto="\n\n")
         head, *rest = told.partition("\n\n")[0].split("\n")
         lines: list[str] = []
         for line in rest:
@@ -158,8 +157,8 @@ class _Trial:
             return figures
         return {}
 
-    async def _run(self, *told: str) -> str:
-        """What one `sumpline flow` command prints; "" for one that had no time left."""
+    async def _run(self, *told: str, upto: str = "") -> str:
+        """What one `sumpline flow` command prints, `upto` a sign if there is one; "" when time ran out."""
         left = self.until - asyncio.get_running_loop().time()
         if left <= 0:
             self.late = True
@@ -170,14 +169,31 @@ class _Trial:
             stdin=DEVNULL, stdout=PIPE, stderr=DEVNULL,
         )  # fmt: skip
         try:
-            out, _ = await asyncio.wait_for(process.communicate(), left)
+            out = await asyncio.wait_for(_read(process, upto.encode()), left)
         except TimeoutError:
             self.late = True
             return ""
         finally:
-            with contextlib.suppress(ProcessLookupError, PermissionError):
-                os.killpg(process.pid, signal.SIGKILL)  # with whatever it began itself
+            _kill(process)
         return out.decode("utf-8", "replace")
+
+
+async def _read(process: asyncio.subprocess.Process, upto: bytes) -> bytes:
+    """All that a program prints; once it has printed what is wanted of it, it is ended."""
+    assert process.stdout is not None
+    got = b""
+    while piece := await process.stdout.read(65_536):
+        got += piece
+        if upto and upto in got:
+            _kill(process)
+    await process.wait()
+    return got
+
+
+def _kill(process: asyncio.subprocess.Process) -> None:
+    """End a program, with whatever it began itself."""
+    with contextlib.suppress(ProcessLookupError, PermissionError):
+        os.killpg(process.pid, signal.SIGKILL)
 
 
 def _environment() -> dict[str, str]:
@@ -185,4 +201,4 @@ def _environment() -> dict[str, str]:
     given = {name: value for name, value in os.environ.items() if not name.startswith("SUMPLINE_")}
     home = str(Path(publishing.__file__).resolve().parents[1])
     paths = [home, *filter(None, [given.get("PYTHONPATH")])]
-    return given | {"PYTHONPATH": os.pathsep.join(paths), "PYTHONUTF8": "1"}
+    return given | {"PYTHONPATH": os.pathsep.join(paths), "PYTHONUTF8": "1", "PYTHONUNBUFFERED": "1"}

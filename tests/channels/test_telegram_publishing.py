@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import re
+import signal
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import replace
@@ -13,7 +16,8 @@ from typing import Any
 import pytest
 import yaml
 
-from bot import turn
+from bot import trials, turn
+from bot.authoring import shelf, skeleton
 from bot.channels.telegram import sending
 from tests.channels.telegram_html import typed
 from tests.channels.telegram_person import Person, Seen
@@ -444,3 +448,48 @@ def test_a_trial_that_takes_too_long_is_ended_and_says_so(tmp_path: Path) -> Non
     tried = asyncio.run(turn.try_out(kept, None, 2, within=0.3))
     assert tried.late
     assert not tried.figures
+
+
+# --- the trial itself --------------------------------------------------------------------------------
+
+
+def test_sample_conversations_of_that_flow_are_played_on_the_new_text(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The sample that 'flow new' writes fits its flow, and no longer once a question is worded anew."""
+    begun = skeleton.begin("chain-comes-off", tmp_path)
+    shipped = shelf.Shelf(shelf.find().flows, tmp_path / shelf.SAMPLES)
+    assert begun.sample.parent == shipped.samples / "chain-comes-off"
+    text = begun.flow.read_text("utf-8")
+    opening = next(line for line in text.split("\n") if line.strip().startswith("ask: "))
+    other = text.replace(opening, f"{opening.rstrip('?')}, would you say?", 1)
+    kept = [turn.judge(each.encode(), "f.yaml").kept for each in (text, other)]
+    monkeypatch.setattr(shelf, "find", lambda: shipped)
+    tried = [asyncio.run(turn.try_out(each, None, 0)) for each in kept if each]
+    assert tried[0].samples == (1, 0)
+    assert tried[1].samples[0] == 1
+    assert tried[1].samples[1] > 0
+
+
+def test_a_trial_is_told_no_setting_and_ends_itself_where_nobody_is_left_to_end_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SUMPLINE_TELEGRAM_TOKEN", "7100000001:secret")
+    given = trials._environment()
+    assert not [name for name in given if name.startswith("SUMPLINE")]
+    file = tmp_path / "f.yaml"
+    file.write_text(ticking(3), "utf-8")
+    told = [
+        sys.executable,
+        "-P",
+        "-c",
+        trials._ASIDE,
+        "1",
+        "flow",
+        "simulate",
+        str(file),
+        "--bikes",
+        "900000",
+    ]
+    ended = subprocess.run(told, env=given, cwd=tmp_path, capture_output=True, check=False)
+    assert ended.returncode == -signal.SIGALRM
