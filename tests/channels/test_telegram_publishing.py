@@ -277,6 +277,22 @@ def test_an_administrator_acts_in_private_for_the_group_that_he_came_from(
     assert acts(bot) == []
 
 
+def test_a_draft_goes_with_its_group_when_that_gets_another_number(
+    bot: Running, telegram: TelegramServer, robin: Person, club: Chat
+) -> None:
+    offered_draft(robin, ticking(3), club)
+    now = telegram.migrate(club)
+    flows(robin, "publish 1", now, "is in use for North Trail Club")
+    assert in_use(bot, f"group:telegram:{now.id}") == [3]
+
+
+def test_a_rider_is_listed_nothing_and_a_command_alone_says_how(bot: Running, robin: Person) -> None:
+    flows(robin, "", robin.chat, "Robin, only the admins of this bot may do that")
+    say(robin, "/flow")
+    assert "send its file (.yaml)" in robin.bot_says()[-1].text
+    flows(robin, "publish 7", robin.chat, "There is no draft 7.")
+
+
 def test_while_the_platform_cannot_be_asked_nothing_is_done_and_then_it_is(
     bot: Running, telegram: TelegramServer, robin: Person, club: Chat
 ) -> None:
