@@ -6,7 +6,7 @@ condition, good and bad swapped, a text that reads otherwise. Strengths are not 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -87,24 +87,46 @@ def _answered(ask: str, value: str) -> Callable[[Trace], bool]:
     return lambda x: (ask, value) in x.answered
 
 
-def _answers(data: Data) -> Iterator[Change]:
+def _answers(data: Data, flow: Flow) -> Iterator[Change]:
     """Each answer, mark and range that says something, saying nothing."""
     for part in ("questions", "checks"):
         for ask, model in (data.get(part) or {}).items():
             for kind in ("answers", "marks"):
                 for name, answer in (model.get(kind) or {}).items():
-                    if any(answer.get(key) for key in _SAYS):
+                    if _tells(flow, answer):
                         yield _silenced((part, ask, kind, name), ask, _answered(ask, name))
             for n, piece in enumerate(model.get("ranges") or ()):
-                if any(piece.get(key) for key in _SAYS):
+                if _tells(flow, piece):
                     yield _silenced((part, ask, "ranges", n), ask, _answered(ask, str(n)))
     for trait, model in (data.get("traits") or {}).items():
         for name, answer in model["answers"].items():
-            if any(answer.get(key) for key in _SAYS):
+            if _tells(flow, answer):
                 yield _silenced(("traits", trait, "answers", name), trait, _told(trait, name))
 
 
 _SAYS = ("shows", "denies", "finds")
+
+
+def _tells(flow: Flow, answer: Data) -> bool:
+    """Whether it says anything that acts. To deny what only raises a stop is as good as to say nothing."""
+    denied = answer.get("denies") or ()
+    return any(answer.get(key) for key in ("shows", "finds")) or any(_acts(flow, sign) for sign in denied)
+
+
+def _acts(flow: Flow, sign: str) -> bool:
+    """Whether a sign that is denied may lead to another step: a cause shows it, or a rule waits for it."""
+    if any(sign in cause.shows for cause in flow.causes.values()):
+        return True
+    rules = [rule.when for rule in flow.stop_rules.values()]
+    waited = [when for when in rules if len(when.all) + bool(when.any) > 1]
+    return any(sign in _signs(when.unless) for when in rules) or any(
+        sign in _signs((*when.all, *when.any)) for when in waited
+    )
+
+
+def _signs(conditions: Iterable[Any]) -> set[str]:
+    """The signs in conditions, whichever step of them is meant."""
+    return {said if isinstance(said, str) else next(iter(said)) for said in conditions}
 
 
 def _told(trait: str, answer: str) -> Callable[[Trace], bool]:
@@ -259,5 +281,5 @@ def changes(data: Data, flow: Flow) -> Iterator[Change]:
     yield from _cautions(data)
     yield from _stop_rules(data, flow)
     yield from _sides(data)
-    yield from _answers(data)
+    yield from _answers(data, flow)
     yield from _texts(data)

@@ -55,15 +55,20 @@ class Coverage:
     def survived(self, group: Group) -> int:
         return sum(s.group == group for s in self.survivors)
 
-    def share(self, group: Group) -> float:
-        """The part of a group's changes that survived; 0 when there was nothing to try."""
-        return self.survived(group) / self.tried[group] if self.tried.get(group) else 0.0
-
     @property
     def passes(self) -> bool:
         """No survivor among cautions, stop rules, good and bad; at most a tenth among answers."""
+        return self.passes_with(())
+
+    def passes_with(self, others: Iterable[Coverage]) -> bool:
+        """The same where answers are counted together with those of others.
+
+        What all flows share is a few questions whose good answers weigh something in one or two flows only.
+        """
         none = all(self.survived(group) == 0 for group in NONE_MAY_SURVIVE)
-        return none and self.share("answer") <= ANSWERS_MAY_SURVIVE
+        together = (self, *others)
+        tried = sum(each.tried.get("answer", 0) for each in together)
+        return none and sum(each.survived("answer") for each in together) <= ANSWERS_MAY_SURVIVE * tried
 
     @property
     def figures(self) -> tuple[str, ...]:

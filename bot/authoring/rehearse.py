@@ -190,17 +190,20 @@ class Rehearsal:
         groups = COUNTED if all_flows else GROUPS
 
         rehearsed = [(played, self._stages[file]) for file, played in self.plays.items()]
+        found = []
         for played, stage in rehearsed:
-            yield from _gate(stage.flow.title, cover(played, stage, groups))
+            found.append(cover(played, stage, groups))
+            yield from _gate(stage.flow.title, found[-1], found[-1].passes)
         if all_flows:
-            yield from _gate("what all flows share", cover_shared(rehearsed, groups))
+            shared = cover_shared(rehearsed, groups)
+            yield from _gate("what all flows share", shared, shared.passes_with(found))
 
 
-def _gate(title: str, found: Coverage) -> Iterator[str]:
+def _gate(title: str, found: Coverage, passes: bool) -> Iterator[str]:
     yield from map(str, found.survivors)
     yield f"{title}:"
     yield from found.figures
-    yield "passes" if found.passes else "does not pass"
+    yield "passes" if passes else "does not pass"
 
 
 def _rewritten(path: Path, rehearsal: Rehearsal) -> str:

@@ -454,8 +454,16 @@ def test_a_look_that_nobody_made_survives(covered: Coverage) -> None:
 def test_an_answer_that_raised_the_stop_is_noticed(covered: Coverage) -> None:
     silent = survivors(covered, "answer")
     assert "knock > yes said nothing about any sign" not in silent
-    assert "knock > no said nothing about any sign" in silent
+    assert "magnet > none said nothing about any sign" in silent
     assert "starter > kick said nothing about any sign" in silent
+
+
+def test_to_deny_what_only_raises_a_stop_is_not_tried_as_it_changes_nothing(set_: stage.Stage) -> None:
+    """A stop is not true while its sign is unknown, and no cause shows a knock; bits that cling are weighed."""
+    tried = {change.what for change in changes(set_.loaded.merged, set_.flow) if change.group == "answer"}
+    assert "knock > yes said nothing about any sign" in tried
+    assert "knock > no said nothing about any sign" not in tried
+    assert "magnet > none said nothing about any sign" in tried
 
 
 def test_a_text_that_was_read_is_noticed_and_one_that_was_not_survives(covered: Coverage) -> None:
@@ -559,6 +567,20 @@ def test_the_gate(row: Row) -> None:
     found = Coverage(row.tried, tuple(left))  # type: ignore[arg-type]
     assert found.passes is row.passes
     assert f"caution: {row.tried.get('caution', 0) - row.survived.get('caution', 0)} of" in found.figures[0]
+
+
+def test_answers_that_all_flows_share_are_counted_with_those_of_the_flows() -> None:
+    """7 of 15 and 1 of 85 are 8 of 100; 10 of 99 are over a tenth. A caution counts by itself."""
+
+    def found(answers: int, survived: int, cautions: int = 0) -> Coverage:
+        left = [Survivor("f", 1, n, "answer", "x") for n in range(survived)]
+        left += [Survivor("f", 2, n, "caution", "x") for n in range(cautions)]
+        return Coverage({"answer": answers, "caution": 3}, tuple(left))
+
+    assert not found(15, 7).passes
+    assert found(15, 7).passes_with([found(85, 1)])
+    assert not found(15, 7).passes_with([found(84, 3)])
+    assert not found(15, 0, cautions=1).passes_with([found(85, 0)])
 
 
 # --- the command ---------------------------------------------------------------------------------
