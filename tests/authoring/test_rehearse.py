@@ -459,7 +459,7 @@ def test_an_answer_that_raised_the_stop_is_noticed(covered: Coverage) -> None:
 
 
 def test_to_deny_what_only_raises_a_stop_is_not_tried_as_it_changes_nothing(set_: stage.Stage) -> None:
-    """A stop is not true while its sign is unknown, and no cause shows a knock; bits that cling are weighed."""
+    """A stop is not true while its sign is unknown, and no cause shows a knock; clinging bits are weighed."""
     tried = {change.what for change in changes(set_.loaded.merged, set_.flow) if change.group == "answer"}
     assert "knock > yes said nothing about any sign" in tried
     assert "knock > no said nothing about any sign" not in tried
