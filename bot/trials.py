@@ -22,6 +22,7 @@ from bot import publishing
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for a talk
     from bot.record.cases import KeptFlow
 
+BURIED_WITHIN = 5.0  # seconds; a killed program is gone in a few milliseconds
 LARGEST = 256_000  # bytes; what the reader of flows takes at most
 SECONDS = 300  # that all of a trial may take
 GRACE = 2  # seconds after which a program ends itself, where nobody is left to end it
@@ -175,6 +176,7 @@ class _Trial:
             return ""
         finally:
             _kill(process)
+            await _bury(process)
         return out.decode("utf-8", "replace")
 
 
@@ -194,6 +196,18 @@ def _kill(process: asyncio.subprocess.Process) -> None:
     """End a program, with whatever it began itself."""
     with contextlib.suppress(ProcessLookupError, PermissionError):
         os.killpg(process.pid, signal.SIGKILL)
+
+
+async def _bury(process: asyncio.subprocess.Process) -> None:
+    """Wait for the end of one that was killed, so that nothing that leads to it stays open.
+
+    Also while we are told to end, and told so again: whoever ends us waits for it.
+    """
+    gone = asyncio.ensure_future(process.communicate())
+    until = asyncio.get_running_loop().time() + BURIED_WITHIN
+    while not gone.done() and (left := until - asyncio.get_running_loop().time()) > 0:
+        with contextlib.suppress(asyncio.CancelledError):
+            await asyncio.wait({gone}, timeout=left)
 
 
 def _environment() -> dict[str, str]:
