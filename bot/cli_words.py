@@ -40,11 +40,12 @@ def _gone_through(args: argparse.Namespace) -> Iterator[Problem]:
     from bot.authoring import translations
 
     for file, part, originals, head in _wanted(args):
-        if args.update:
+        found = translations.read(file, part)
+        if args.update and not any(p.stops for p in found.problems):  # what cannot be read would be lost
             file.parent.mkdir(parents=True, exist_ok=True)
-            told = translations.written(translations.read(file, part), originals, head)
-            file.write_text(told, encoding="utf-8", newline="\n")
-        yield from translations.read(file, part).wrong(originals)
+            file.write_text(translations.written(found, originals, head), encoding="utf-8", newline="\n")
+            found = translations.read(file, part)
+        yield from found.wrong(originals)
 
 
 def _wanted(args: argparse.Namespace) -> Iterator[tuple[Path, str, Originals, str]]:

@@ -87,3 +87,16 @@ def test_what_cannot_be_done_is_said(
 ) -> None:
     assert cli.main(["words", *said]) == 2
     assert wanted in capsys.readouterr().err
+
+
+def test_a_file_that_cannot_be_read_is_not_written_anew(
+    here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A quote left open must not cost the translator what he has written."""
+    assert cli.main(["words", "xx", "common", "--update"]) == 0
+    file = here / "flows" / "words" / "xx" / "common.yaml"
+    mine = file.read_text(encoding="utf-8").replace('traits.starter.ask: ""', "traits.starter.ask: '¿Cómo")
+    file.write_text(mine, encoding="utf-8")
+    assert cli.main(["words", "xx", "common", "--update"]) == 1
+    assert file.read_text(encoding="utf-8") == mine
+    assert "common.yaml" in capsys.readouterr().out
