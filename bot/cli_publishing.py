@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from bot.authoring.load import Loaded
     from bot.core.moving import Hindrance
+    from bot.record.cases import FlowLine, KeptFlow
     from bot.record.publishing import Act, Published
     from bot.record.store import Store
 
@@ -87,14 +87,12 @@ def publish_file(args: argparse.Namespace) -> int:
 
     with _record(args) as store:
         person, scope = _admin(args, store), _scope(args)
-        loaded, text, common = _judged(args)
-        flow = loaded.flow
-        was = _in_use(store, scope, flow.flow)
-        _say([f"{flow.title}, version {flow.version}, {_for(scope)}.", was])
-        _confirm(args, f"put version {flow.version} of {flow.flow} in use {_for(scope)}")
-        kept = publishing.kept_of(loaded, text, common)
+        kept = _judged(args)
+        was = _in_use(store, scope, kept.flow)
+        _say([f"{kept.title}, version {kept.version}, {_for(scope)}.", was])
+        _confirm(args, f"put version {kept.version} of {kept.flow} in use {_for(scope)}")
         _done(args, lambda: publishing.publish(store, kept, scope, _now(), person))
-    _say([f"Version {flow.version} of {flow.title} is in use {_for(scope)}, from the next case on.", _PIN])
+    _say([f"Version {kept.version} of {kept.title} is in use {_for(scope)}, from the next case on.", _PIN])
     return 0
 
 
@@ -148,7 +146,7 @@ def move_case(args: argparse.Namespace) -> int:
         scope = store.scope_of_case(case.id)
         flows = turn.KeptFlows(store)
         flow = flows[case.flow].flow if case.flow else ""
-        line = next((line for line in _offered(store, scope) if line.flow == flow), None)
+        line = _offered(store, scope, flow)
         if line is None:
             raise args.refused(f"Case {case.id} has no flow that is in use now, so it stays as it is.")
         kept = _done(args, lambda: publishing.move(store, flows, case.id, line.hash, _now(), person))
@@ -232,41 +230,35 @@ def _admin(args: argparse.Namespace, store: Store) -> int | None:
     return person.id
 
 
-def _judged(args: argparse.Namespace) -> tuple[Loaded, str, str]:
-    """The file without a mistake, with its own text and the common one."""
-    from bot.authoring import lint, load, problems, shelf
+def _judged(args: argparse.Namespace) -> KeptFlow:
+    """The file as it would be kept; one with a mistake is shown and refused."""
+    from bot import publishing
+    from bot.authoring import shelf
 
     path = Path(args.file)
     if not path.is_file():
         raise args.refused(f"There is no file {path}; name a flow file that is there.")
     beside = path.with_name(f"{shelf.COMMON}.yaml")
-    shared = beside if beside.is_file() else shelf.find().common
-    raw, common = path.read_bytes(), shared.read_bytes()
-    try:
-        loaded = load.load_text(raw, common, str(path), str(shared))
-        found = lint.lint(loaded)
-    except problems.FlowError as error:
-        found = error.problems
-    stops = [p for p in found if p.stops]
-    if stops:
-        texts = {str(path): raw.decode("utf-8", "replace"), str(shared): common.decode("utf-8", "replace")}
-        print(problems.show_all(stops, texts))
-        raise args.refused(f"Nothing was published: mend {len(stops)} mistake{'s' * (len(stops) > 1)} first.")
-    return loaded, raw.decode("utf-8-sig"), common.decode("utf-8-sig")
+    judged = publishing.judge(path.read_bytes(), str(path), beside if beside.is_file() else None)
+    if judged.kept is None:
+        print(judged.shown)
+        found = len(judged.lines)
+        raise args.refused(f"Nothing was published: mend {found} mistake{'s' * (found > 1)} first.")
+    return judged.kept
 
 
 def _in_use(store: Store, scope: str, flow: str) -> str:
-    line = next((line for line in _offered(store, scope) if line.flow == flow), None)
+    line = _offered(store, scope, flow)
     if line is None:
         return f"No version of {flow} is offered there now."
     return f"Offered there now: version {line.version} ({line.scope}, {line.hash[:SHORT]})."
 
 
-def _offered(store: Store, scope: str) -> Any:
+def _offered(store: Store, scope: str, flow: str) -> FlowLine | None:
     from bot import turn
 
     turn.stock(store, _now())
-    return store.offered(scope.removeprefix("group:") if scope.startswith("group:") else "")
+    return store.in_use(scope, flow)
 
 
 def _meant(args: argparse.Namespace, store: Store, scope: str) -> Published:

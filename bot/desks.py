@@ -15,8 +15,7 @@ from bot.authoring.wording import languages, read_lines, read_words
 from bot.books import read_book
 from bot.core.desk import BikeCard, Card, Desk, Past
 from bot.core.state import State
-from bot.core.translation import translate
-from bot.record.cases import KeptFlow, Person
+from bot.record.cases import KeptFlow, Person, group_in
 from bot.record.keeping import OWN_SETTINGS, RIDER_SETTINGS
 from bot.record.store import Store
 from bot.sheets import known_files
@@ -55,6 +54,8 @@ _FLOWS: dict[str, Flow] = {}  # by hash of the text, so an entry is never out of
 
 def _translated(hash: str, language: str) -> Flow:
     if (hash, language) not in _TRANSLATED:
+        from bot.core.translation import translate  # who talks English need not wait for it
+
         flow = _FLOWS[hash]
         _TRANSLATED[hash, language] = translate(flow, read_lines(flow.flow, language))
     return _TRANSLATED[hash, language]
@@ -105,7 +106,7 @@ def lay_desk(
 def _group_of(store: Store, speaker: Person, case: int) -> str:
     """Whose own flows are on offer: those of the group that the case is from; before it, the speaker's."""
     scope = store.scope_of_case(case) if case else f"group:{speaker.settings.get('group', '')}"
-    return scope.removeprefix("group:") if scope.startswith("group:") else ""
+    return group_in(scope)
 
 
 def _speak(store: Store, desk: Desk, language: str) -> Desk:

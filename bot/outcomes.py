@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from bot.core.desk import Tally
 from bot.core.events import SharesAccepted
-from bot.record.cases import FlowLine, KeptFlow, Person, scope_of
+from bot.record.cases import KeptFlow, Person, scope_of
 from bot.record.keeping import Step
 from bot.record.store import Store
 
@@ -68,7 +68,7 @@ def tally(store: Store, flows: Flows, scope: str, flow: str) -> Tally | None:
     Cases of its other versions are among them as far as those have the very same causes: with another
     list each of them could have been taken for something else.
     """
-    line = in_use(store, scope, flow)
+    line = store.in_use(scope, flow)
     if line is None:
         return None
     causes, cases, older = set(flows[line.hash].causes), dict[str, int](), 0
@@ -80,12 +80,6 @@ def tally(store: Store, flows: Flows, scope: str, flow: str) -> Tally | None:
             older += count if version.hash != line.hash else 0
     channel, _, chat = scope.removeprefix("group:").partition(":")
     return Tally(scope, line.hash, line.author, cases, older, store.title_of(channel, chat))
-
-
-def in_use(store: Store, scope: str, flow: str) -> FlowLine | None:
-    """The version of a flow that a new case in this scope begins with, or None."""
-    group = scope.removeprefix("group:") if scope.startswith("group:") else ""
-    return next((line for line in store.offered(group) if line.flow == flow), None)
 
 
 def accept(
@@ -100,7 +94,7 @@ def accept(
     from bot.authoring.shares import make_version
 
     with store.writing():
-        line = in_use(store, accepted.scope, accepted.flow)
+        line = store.in_use(accepted.scope, accepted.flow)
         told = tally(store, flows, accepted.scope, accepted.flow)
         if line is None or told is None or line.hash != accepted.hash:
             raise OutdatedError(f"another version of {accepted.flow} is in use by now.")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from bot.core.events import Entry, FlowMoved
@@ -16,6 +18,7 @@ if TYPE_CHECKING:  # a talk begins without them
     from bot.core.moving import Hindrance
 
 
+LARGEST = 256_000  # bytes of a flow; what the reader of flows takes at most
 SHORT = 8  # characters of a text's digest that are shown, and at least wanted
 Decision = Literal["published", "kept", "dropped"]
 
@@ -30,6 +33,37 @@ class TooLateError(NotDoneError):
     def __init__(self, draft: Draft, act: Act | None) -> None:
         super().__init__(f"Draft {draft.id} was {draft.state} already.")
         self.draft, self.act = draft, act
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What the linter says of a file. `kept`: the flow when nothing keeps it from being used, else None.
+
+    `lines`: each mistake and warning with its place, `shown`: the same with the lines of the file.
+    """
+
+    kept: KeptFlow | None
+    lines: tuple[str, ...] = ()
+    shown: str = ""
+
+
+def judge(raw: bytes, file: str, beside: Path | None = None) -> Judged:
+    """Read and lint a flow with a common file, else the shipped one. Nothing is raised for what is in it."""
+    from bot.authoring import lint, load, problems, shelf
+
+    shared = "common.yaml" if beside is None else str(beside)
+    common = (beside or shelf.find().common).read_bytes()
+    try:
+        loaded = load.load_text(raw, common, file, shared)
+        found = lint.lint(loaded)
+    except problems.FlowError as error:
+        loaded, found = None, error.problems
+    texts = {file: raw.decode("utf-8", "replace"), shared: common.decode("utf-8", "replace")}
+    if loaded is None or any(p.stops for p in found):
+        stops = [p for p in found if p.stops]
+        return Judged(None, tuple(map(str, stops)), problems.show_all(stops, texts))
+    kept = kept_of(loaded, raw.decode("utf-8-sig"), common.decode("utf-8-sig"))
+    return Judged(kept, tuple(map(str, found)), problems.show_all(found, texts))
 
 
 def publish(store: Store, kept: KeptFlow, scope: str, at: str, person: int | None = None) -> None:
@@ -82,8 +116,8 @@ def withdraw(store: Store, scope: str, flow: str, hash: str, at: str, person: in
         if scope == "shipped" or not store.withdraw(scope, flow, hash, at):
             raise NotDoneError("That version is not in use there, so there is nothing to withdraw.")
         store.note_act("withdrawn", scope, flow, hash, at, person)
-        group = scope.removeprefix("group:") if scope.startswith("group:") else ""
-        return next((line.hash for line in store.offered(group) if line.flow == flow), "")
+        left = store.in_use(scope, flow)
+        return left.hash if left else ""
 
 
 def decide(store: Store, number: int, what: Decision, at: str, person: int | None = None) -> Draft:

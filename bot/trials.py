@@ -1,4 +1,4 @@
-"""A flow that an admin sent: judged here, and tried out by programs of its own beside the running bot."""
+"""A flow that an admin sent, tried out by programs of its own beside the running bot."""
 
 from __future__ import annotations
 
@@ -23,7 +23,6 @@ if TYPE_CHECKING:  # reading flows is slow to import and not needed for a talk
     from bot.record.cases import KeptFlow
 
 BURIED_WITHIN = 5.0  # seconds; a killed program is gone in a few milliseconds
-LARGEST = 256_000  # bytes; what the reader of flows takes at most
 SECONDS = 300  # that all of a trial may take
 GRACE = 2  # seconds after which a program ends itself, where nobody is left to end it
 CHANGES = 6  # changes that are named
@@ -34,18 +33,6 @@ _ASIDE = (
     "import os, signal, sys; os.nice(10); signal.alarm(int(sys.argv[1])); "
     "os.execv(sys.executable, [sys.executable, '-P', '-m', 'bot.cli', *sys.argv[2:]])"
 )
-
-
-@dataclass(frozen=True)
-class Judged:
-    """What the linter says of a file. `kept`: the flow when nothing keeps it from being used, else None.
-
-    `lines`: each mistake and warning with its place, `shown`: the same with the lines of the file.
-    """
-
-    kept: KeptFlow | None
-    lines: tuple[str, ...] = ()
-    shown: str = ""
 
 
 @dataclass(frozen=True)
@@ -61,24 +48,6 @@ class Tried:
     samples: tuple[int, int] = (0, 0)
     changes: tuple[str, ...] = ()
     late: bool = False
-
-
-def judge(raw: bytes, file: str) -> Judged:
-    """Read and lint a flow with the shipped common file. Whatever the bytes are, nothing is raised."""
-    from bot.authoring import lint, load, problems, shelf
-
-    common = shelf.find().common.read_bytes()
-    try:
-        loaded = load.load_text(raw, common, file)
-        found = lint.lint(loaded)
-    except problems.FlowError as error:
-        loaded, found = None, error.problems
-    texts = {file: raw.decode("utf-8", "replace"), "common.yaml": common.decode("utf-8", "replace")}
-    if loaded is None or any(p.stops for p in found):
-        stops = [p for p in found if p.stops]
-        return Judged(None, tuple(map(str, stops)), problems.show_all(stops, texts))
-    kept = publishing.kept_of(loaded, raw.decode("utf-8-sig"), common.decode("utf-8-sig"))
-    return Judged(kept, tuple(map(str, found)), problems.show_all(found, texts))
 
 
 # --- trying out -----------------------------------------------------------------------------

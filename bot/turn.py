@@ -32,7 +32,8 @@ from bot.core.messages import Message
 from bot.core.state import State, apply
 from bot.core.words import Words
 from bot.desks import NOT_STOCKED, KeptFlows, keep_flow, lay_again, lay_desk, noted, stock
-from bot.publishing import NotDoneError, TooLateError, decide, meant, use_again, withdraw
+from bot.publishing import LARGEST as LARGEST_FLOW
+from bot.publishing import Judged, NotDoneError, TooLateError, decide, judge, meant, use_again, withdraw
 from bot.record.cases import Person
 from bot.record.export import everything_of
 from bot.record.garage import FallingReadingError
@@ -49,12 +50,12 @@ from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
 from bot.sharing import code_in, code_said, join
 from bot.sheets import gather_sheet, print_sheet
-from bot.trials import LARGEST as LARGEST_FLOW
-from bot.trials import Judged, Tried, judge, try_out
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
     from bot.core.reminder_words import BikeDue
     from bot.core.reminders import Due, OilWatch
+    from bot.record.cases import KeptFlow
+    from bot.trials import Tried as Tried
 
 # What channels and the command line need beside what is defined here.
 __all__ = [
@@ -78,7 +79,6 @@ __all__ = [
     "Step",
     "Store",
     "TooLateError",
-    "Tried",
     "Unreadable",
     "Words",
     "clean_photo",
@@ -345,6 +345,15 @@ def lay_out(
         keep_flow(store, loaded.flow, loaded.hash, flow_text, common_text)
         store.publish(scope, loaded.flow.flow, loaded.hash, stamp(now), who)
     return loaded.hash
+
+
+async def try_out(
+    kept: KeptFlow, before: tuple[str, str] | None, bikes: int, within: float | None = None
+) -> Tried:
+    """Try a flow out beside the texts in use and on so many imagined bikes; see `trials`."""
+    from bot import trials  # what runs programs is not needed for a talk
+
+    return await trials.try_out(kept, before, bikes, trials.SECONDS if within is None else within)
 
 
 # --- reminders ------------------------------------------------------------------------------

@@ -23,7 +23,7 @@ from typing import Any
 
 import pytest
 
-from bot import outcomes, turn
+from bot import turn
 from bot.core import conversation, events, odds, plan
 from bot.core.desk import Desk
 from bot.core.events import Heard, Role
@@ -141,7 +141,7 @@ class Club:
     def in_use(self, scope: str = "everyone") -> tuple[int, str]:
         """Version and scope of what a new case there begins with."""
         with self.store() as store:
-            line = outcomes.in_use(store, scope, FLOW)
+            line = store.in_use(scope, FLOW)
             assert line is not None
             return line.version, line.scope
 
@@ -360,7 +360,7 @@ def test_a_new_case_starts_with_the_new_shares_and_an_open_one_keeps_its_own(tau
 def test_the_text_of_the_new_version_says_where_it_comes_from(taught: Club) -> None:
     accept(taught)
     with taught.store() as store:
-        line = outcomes.in_use(store, "everyone", FLOW)
+        line = store.in_use("everyone", FLOW)
         assert line is not None
         text, common = store.flow_texts(line.hash)
         row = store.row("select person, made_from from published order by id desc limit 1")

@@ -9,14 +9,15 @@ import re
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import yaml
 
 from bot.authoring import shelf
-from bot.core.spoken import ENGLISH, speak
-from bot.core.translation import Line
 from bot.core.words import Words
+
+if TYPE_CHECKING:
+    from bot.core.translation import Line
 
 _WORDS = Path(__file__).parents[1] / "words"
 _LANGUAGE = re.compile(r"[a-z]{2,3}(-[a-z]+)?")
@@ -40,7 +41,7 @@ def read_words(language: str = "en") -> Words:
         texts={**english.texts, **_said(told, "texts")},
         controls=_both(_phrases(told.get("controls", {})), english.controls),
         lists=_both(_phrases(told.get("lists", {})), english.lists),
-        spoken=speak(_phrases(told["spoken"])) if "spoken" in told else ENGLISH,
+        small=_phrases(told.get("spoken", {})),
         sheets=_said(told, "sheets"),
     )
 
@@ -78,6 +79,8 @@ def read_lines(flow: str, language: str) -> Mapping[str, Line]:
 
 def lines_in(texts: Mapping[str, Any]) -> dict[str, Line]:
     """Lines by text id; a key that is not 'id digest' is left out."""
+    from bot.core.translation import Line  # which brings the models of flows along
+
     found = ((_KEY.fullmatch(key), said) for key, said in texts.items())
     return {
         key[1]: Line(key[2], said if isinstance(said, str) else tuple(map(str, said or ())))

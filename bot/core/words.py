@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from functools import cached_property
+from typing import TYPE_CHECKING, Literal
 
-from bot.core.spoken import ENGLISH, Spoken
+if TYPE_CHECKING:
+    from bot.core.spoken import Spoken
 
 Units = Literal["metric", "imperial", "both"]
 
@@ -17,15 +19,23 @@ class Words:
 
     `texts`: key -> text with {names}. A key that ends in `.one` / `.other` is a plural pair.
     `controls`: control name -> phrases. `lists`: e.g. what means yes. `spoken`: the small words by which
-    answers and free words are understood. `sheets`: wording of sheets where it is not English.
+    answers and free words are understood, made of `small` where it is not English. `sheets`: wording of
+    sheets where that is not English.
     """
 
     language: str
     texts: Mapping[str, str]
     controls: Mapping[str, tuple[str, ...]]
     lists: Mapping[str, tuple[str, ...]]
-    spoken: Spoken = ENGLISH
+    small: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     sheets: Mapping[str, str] = field(default_factory=dict)
+
+    @cached_property
+    def spoken(self) -> Spoken:
+        """Made when it is wanted first: the first line of a talk needs none. ValueError as `speak` has it."""
+        from bot.core.spoken import ENGLISH, speak
+
+        return speak(self.small) if self.small else ENGLISH
 
     def say(self, key: str, **values: object) -> str:
         """The text of a key with its names filled in. KeyError when either is missing."""

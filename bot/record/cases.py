@@ -86,6 +86,11 @@ def scope_of(group: str) -> str:
     return f"group:{group}" if group else "everyone"
 
 
+def group_in(scope: str) -> str:
+    """The group whose scope this is; "" for everyone's and the package's."""
+    return scope.removeprefix("group:") if scope.startswith("group:") else ""
+
+
 def _person(row: Mapping[str, Any]) -> Person:
     return Person(row["id"], row["name"], row["role"], json.loads(row["settings"]))
 
@@ -314,6 +319,10 @@ class Cases(Garage, Grants):
                 if row["made_from"] in (None, by_author.get(row["flow"])):
                     found[row["flow"]] = (row["hash"], scope)
         return tuple(self._flow_line(*found[flow], by_author[flow]) for flow in sorted(found))
+
+    def in_use(self, scope: str, flow: str) -> FlowLine | None:
+        """The version of a flow that a new case in this scope begins with, or None."""
+        return next((line for line in self.offered(group_in(scope)) if line.flow == flow), None)
 
     def _flow_line(self, hash: str, scope: str, author: str) -> FlowLine:
         row = self.row("select flow, hash, title, version from flows where hash = ?", hash)

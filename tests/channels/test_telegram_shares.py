@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from bot import outcomes, turn
+from bot import turn
 from bot.channels.telegram import sending
 from bot.core import events
 from bot.core.events import Entry
@@ -50,7 +50,7 @@ def with_admins(bot: Running, *people: Person) -> None:
 def teach(store: Store, scope: str = "") -> None:
     """Twelve riders in whose cases a mechanic found a notched basket."""
     turn.stock(store, AT)
-    line = outcomes.in_use(store, "everyone", FLOW)
+    line = store.in_use("everyone", FLOW)
     assert line is not None
     told = events.OutcomeTold(result="cause", cause="basket-or-hub-notched", how="seen")
     begun = events.FlowChosen(flow=FLOW, hash=line.hash, title=line.title)
@@ -84,7 +84,7 @@ def test_an_admin_takes_shares_by_a_press(bot: Running, robin: Person) -> None:
     assert [label for row in shown.labels for label in row] != []
     assert any("Version 2 of Metal in the oil has them" in seen.text for seen in press(robin, "Yes"))
     with bot.record() as store:
-        line = outcomes.in_use(store, "everyone", FLOW)
+        line = store.in_use("everyone", FLOW)
     assert line is not None
     assert (line.version, line.scope) == (2, "everyone")
 
@@ -113,7 +113,7 @@ def test_a_groups_own_shares_are_of_that_group(bot: Running, robin: Person, tele
     assert "in North Trail Club, from 12 cases:" in say(robin, "shares")[-1].text
     press(robin, "Yes")
     with bot.record() as store:
-        found = [outcomes.in_use(store, s, FLOW) for s in ("everyone", f"group:telegram:{group.id}")]
+        found = [store.in_use(s, FLOW) for s in ("everyone", f"group:telegram:{group.id}")]
     assert [(line.version, line.scope) for line in found if line] == [
         (1, "shipped"), (2, f"group:telegram:{group.id}"),
     ]  # fmt: skip

@@ -131,8 +131,7 @@ class FlowDesk:
     def _in_use(self, scope: str, flow: str) -> Any:
         """The version on offer in a scope, whichever scope it is from; None for none."""
         turn.stock(self.store, turn.stamp(self.clock()))
-        offered = self.store.offered(scope.removeprefix("group:") if scope.startswith(GROUP) else "")
-        return next((line for line in offered if line.flow == flow), None)
+        return self.store.in_use(scope, flow)
 
     async def _tell_mistakes(self, job: turn.Job, name: str, judged: turn.Judged) -> None:
         """As a message, or as a file where they are more than one message holds."""
