@@ -17,7 +17,7 @@ import pytest
 import yaml
 
 from bot import cli, publishing, turn
-from bot.authoring import load
+from bot.authoring import encoding, load
 from bot.core.events import FlowMoved, Heard
 from bot.record.store import Store
 from tests.rattle import RATTLE
@@ -344,3 +344,8 @@ def test_a_group_that_gets_another_number_keeps_its_versions_drafts_and_acts(sto
     assert offered(store, "telegram:-1007") == [(1, "group:telegram:-1007")]
     assert [act.scope for act in store.acts()] == ["group:telegram:-1007"]
     assert store.value("select scope from drafts") == "group:telegram:-1007"
+
+
+def test_a_flow_that_may_be_sent_may_be_read() -> None:
+    """The channel looks at the size before the reader of flows is loaded."""
+    assert publishing.LARGEST == encoding.MAX_BYTES

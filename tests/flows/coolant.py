@@ -7,12 +7,13 @@ from functools import cache
 from bot.authoring import load
 from bot.core import stops
 from bot.core.desk import BikeCard, Card, Desk
-from bot.core.events import Answered, BikeTaken, Entry, FlowChosen, Opened, StopLifted, StopRaised
+from bot.core.events import Answered, Entry, StopLifted, StopRaised
 from bot.core.flow import Flow
 from bot.core.plan import beliefs
-from bot.core.state import State, apply, fold
-from tests.core.chat import HASH, Chat
-from tests.flows.flagship import FORMS, Told, words
+from bot.core.state import State, apply
+from tests.core.chat import HASH
+from tests.flows import shipped
+from tests.flows.shipped import PressedChat, Told, words
 
 ID = "overheats-or-loses-coolant"
 BIKE = {"oil-layout": "shared", "starter": "both", "cooling": "liquid", "fan": "none"}
@@ -36,15 +37,11 @@ def cards() -> tuple[Card, ...]:
     return (Card(made.flow, HASH, made.title, made.riders_say, made.told_as),)
 
 
-class Talk(Chat):
-    """A talk at this flow."""
+class Talk(PressedChat):
+    """A talk that knows this flow alone."""
 
     def desk(self) -> Desk:
         return Desk(words(), cards(), {HASH: self.flow}, lambda *_: "the summary", self.bikes, self.settings)
-
-    def press(self, id: str) -> None:
-        """The button of this answer under the open question."""
-        self.say(press=f"{self.state.asked['rider'].seq}:{id}")
 
 
 def talk(**traits: str) -> Talk:
@@ -57,19 +54,13 @@ def grown(state: State, event: object) -> State:
 
 
 def answer(ask: str, value: tuple[str, ...]) -> Answered:
-    rank = 3 if ask in flow().checks else 2
-    return Answered(ask=ask, value=value, form=FORMS[flow().asking(ask).kind], rank=rank)  # type: ignore[arg-type]
+    return shipped.answer(flow(), ask, value)
 
 
 def case(told: Told, traits: dict[str, str] | None = None) -> State:
     """A case in which these answers were given, and nothing else."""
-    events = [
-        Opened(complaint="it overheats"),
-        FlowChosen(flow=ID, hash=HASH, title=flow().title),
-        BikeTaken(bike="b1", nickname="Goat", traits=BIKE if traits is None else traits, hours=43),
-        *(answer(ask, value) for ask, value in told.items()),
-    ]
-    return fold(Entry(n, f"2026-05-04T09:{n:02}:00Z", "rider", "rider", e) for n, e in enumerate(events, 1))
+    answers = (answer(ask, value) for ask, value in told.items())
+    return shipped.case(flow(), "it overheats", BIKE if traits is None else traits, answers)
 
 
 def answered(state: State, id: str, value: tuple[str, ...]) -> State:
@@ -84,7 +75,7 @@ def answered(state: State, id: str, value: tuple[str, ...]) -> State:
 
 def raised(told: Told, traits: dict[str, str] | None = None) -> set[str]:
     """The stop rules that these answers make true."""
-    return {rule for rule, _ in stops.newly_true(flow(), case(told, traits))}
+    return shipped.raised(flow(), case(told, traits))
 
 
 def ranking(told: Told, traits: dict[str, str] | None = None) -> list[str]:

@@ -5,19 +5,19 @@ from __future__ import annotations
 from functools import cache
 
 from bot.authoring import load
-from bot.core import stops
 from bot.core.desk import BikeCard, Card, Desk
-from bot.core.events import Answered, BikeTaken, Entry, FlowChosen, Opened
+from bot.core.events import Answered
 from bot.core.flow import Flow
-from bot.core.state import State, fold
-from bot.core.words import Words
-from tests.core.chat import HASH, Chat, wording
+from bot.core.state import State
+from tests.core.chat import HASH
+from tests.flows import shipped
+from tests.flows.shipped import FORMS, PressedChat, Told, index, words
+
+__all__ = ["BIKE", "FORMS", "ID", "Talk", "Told", "answer", "bars", "cards", "case", "flow", "raised", "talk"]
 
 ID = "metal-in-oil"
 BIKE = {"oil-layout": "shared", "starter": "both", "cooling": "liquid", "clutch-cover-access": "outer"}
 HOME = {"place": "garage", "kit": "special", "giving_up": "600"}
-FORMS = {"one": "one", "number": "one", "several": "marks", "graded": "steps", "look": "look"}
-Told = dict[str, tuple[str, ...]]  # question or check -> answers, marks, class, 'good' or 'bad'
 
 
 @cache
@@ -25,29 +25,17 @@ def flow() -> Flow:
     return load.shipped(ID).flow
 
 
-@cache
 def cards() -> tuple[Card, ...]:
-    """The index of all shipped flows; all but the flagship under hashes of their own."""
-    return tuple(
-        Card(c.flow, HASH if c.flow == ID else c.flow, c.title, c.riders_say, c.told_as) for c in load.cards()
-    )
+    """The index of all shipped flows."""
+    return index(ID)
 
 
-@cache
-def words() -> Words:
-    return wording()
-
-
-class Talk(Chat):
+class Talk(PressedChat):
     """A talk that picks its flow from all that are shipped."""
 
     def desk(self) -> Desk:
         flows = {c.hash: load.shipped(c.flow).flow for c in cards()} | {HASH: self.flow}
         return Desk(words(), cards(), flows, lambda *_: "the summary", self.bikes, self.settings)
-
-    def press(self, id: str) -> None:
-        """The button of this answer under the open question."""
-        self.say(press=f"{self.state.asked['rider'].seq}:{id}")
 
     def reply(self, told: Told) -> None:
         """The rider's answer to what is open: as told, else not sure; what must be done is done."""
@@ -80,26 +68,19 @@ def talk(**traits: str) -> Talk:
 
 def case(told: Told, traits: dict[str, str] | None = None) -> State:
     """A case in which these answers were given, and nothing else."""
-    events = [
-        Opened(complaint="metal in the oil"),
-        FlowChosen(flow=ID, hash=HASH, title="Metal in the oil"),
-        BikeTaken(bike="b1", nickname="Goat", traits=BIKE if traits is None else traits, hours=43),
-        *(answer(ask, value) for ask, value in told.items()),
-    ]
-    return fold(Entry(n, f"2026-05-04T09:{n:02}:00Z", "rider", "rider", e) for n, e in enumerate(events, 1))
+    answers = (answer(ask, value) for ask, value in told.items())
+    return shipped.case(flow(), "metal in the oil", BIKE if traits is None else traits, answers)
 
 
 def answer(ask: str, value: tuple[str, ...]) -> Answered:
-    kind = flow().asking(ask).kind
-    rank = 3 if ask in flow().checks else 2
-    return Answered(ask=ask, value=value, form=FORMS[kind], rank=rank)  # type: ignore[arg-type]
+    return shipped.answer(flow(), ask, value)
 
 
 def raised(told: Told, traits: dict[str, str] | None = None) -> set[str]:
     """The stop rules that these answers make true."""
-    return {rule for rule, _ in stops.newly_true(flow(), case(told, traits))}
+    return shipped.raised(flow(), case(told, traits))
 
 
 def bars(told: Told, traits: dict[str, str] | None = None) -> set[str]:
     """What these answers bar: running, riding, both or nothing."""
-    return {bar for rule in raised(told, traits) for bar in flow().stop_rules[rule].bars}
+    return shipped.bars(flow(), case(told, traits))
