@@ -355,3 +355,13 @@ def join(store: Store, case: int, at: Address, person: Person, now: str) -> bool
             return False
         store.sit_down(case, person.id, at, now)
     return True
+
+
+def tell_holders(store: Store, cases: Sequence[int], key: str, now: str) -> None:
+    """Say a line of ours to everybody at these cases who is not their rider. Within a transaction."""
+    for case in cases:
+        rider = store.case(case).person
+        for person, at in store.seats(case).values():
+            if person != rider:
+                said = Message(words_of(store.person(person)).say(key), kind="info")
+                store.put_out(at, person, said, now, n=0, case=case)

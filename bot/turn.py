@@ -48,7 +48,7 @@ from bot.record.post import Address, Incoming, Outgoing, revive_message
 from bot.record.reminding import WAKES_NOBODY, Calling
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
-from bot.sharing import code_in, code_said, join
+from bot.sharing import code_in, code_said, join, tell_holders
 from bot.sheets import gather_sheet, print_sheet
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
@@ -101,6 +101,7 @@ __all__ = [
     "read_words",
     "revive_message",
     "stock",
+    "tell_holders",
     "try_out",
     "use_again",
     "withdraw",

@@ -346,5 +346,32 @@ def lay_publishing(db: Database) -> None:
         db.execute(statement)
 
 
+_TEXTING = (
+    """create table numbers (
+        number text primary key, opted_out integer not null default 0, heard text not null default '',
+        words text not null default '', same integer not null default 0, late integer not null default 0,
+        begun text not null default '', full text not null default '', reminded integer not null default 0,
+        paused integer not null default 0, rest text not null default '')""",
+    f"""create table heard_texts (key text primary key, at text not null check (at {_UTC}))""",
+    f"""create table texts (
+        id integer primary key autoincrement, token text not null unique, number text not null,
+        person integer references people(id), body text not null, segments integer not null,
+        priority integer not null check (priority in (0, 1, 2)), asked integer not null default 0,
+        state text not null default 'new'
+            check (state in ('new', 'handed', 'sent', 'delivered', 'failed', 'dropped')),
+        code integer not null default -1, at text not null check (at {_UTC}), handed text)""",
+    "create index texts_waiting on texts(priority, id) where state in ('new', 'handed', 'sent')",
+    "create index texts_spent on texts(number, at)",
+    "create index outbox_receipts on outbox(receipt) where receipt <> ''",
+)
+
+
+@MIGRATIONS(name="0008")
+def lay_texting(db: Database) -> None:
+    """Phone numbers, and text messages on their way."""
+    for statement in _TEXTING:
+        db.execute(statement)
+
+
 # Every step this version knows; a file with more is newer than we are.
-NAMES = frozenset({"0001", "0002", "0003", "0004", "0005", "0006"})
+NAMES = frozenset({"0001", "0002", "0003", "0004", "0005", "0006", "0008"})

@@ -33,6 +33,7 @@ from bot.record.post import SECRET
 from bot.record.publishing import Publishing
 from bot.record.reminding import Reminding
 from bot.record.shown import Shown
+from bot.record.texting import Texting
 
 NO_NAME = "someone"  # stands where an erased person's name stood
 _OWN_WORDS = ("text", "words", "file")  # keys of an event that hold what its speaker said or showed
@@ -66,6 +67,10 @@ _ERASE = (
     "delete from updates where (channel, handle) in"
     " (select channel, handle from handles where person = :who)",
     "delete from fetches where person = :who",
+    "delete from texts where person = :who"
+    " or number in (select handle from handles where person = :who and channel = 'sms')",
+    "delete from numbers where number in"
+    " (select handle from handles where person = :who and channel = 'sms')",
     # A private chat goes by its owner's own number.
     "delete from chats where (channel, chat) in (select channel, handle from handles where person = :who)",
     "delete from handles where person = :who",
@@ -85,7 +90,7 @@ _UNTELL = (
 )
 
 
-class Store(Outcomes, Publishing, Reminding, Shown, JobList):
+class Store(Outcomes, Publishing, Reminding, Shown, Texting, JobList):
     """An open record. Close it when done; one connection belongs to one thread."""
 
     def __init__(self, path: str | Path) -> None:
