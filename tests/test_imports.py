@@ -80,6 +80,8 @@ OTHERS: dict[str, tuple[str, ...]] = {
     "typst": ("bot.reports",),
     "fontpkg": ("bot.reports",),
     "segno": ("bot.channels.telegram",),
+    "gsm0338": ("bot.core.segments",),
+    "anyascii": ("bot.core.segments",),
 }
 
 # The core is handed everything: no clock, no chance, no files, no network, no other program.
