@@ -113,8 +113,9 @@ BEAT = Statement(
 SCHEMA = Statement("select max(Version) from gammu", """select max("Version") from gammu""")
 NAMES = Statement(
     "select name from pragma_table_info(:table)",
-    """select column_name from information_schema.columns
-    where table_schema = any(current_schemas(false)) and table_name = %(table)s""",
+    # Not from information_schema, which hides a table that we may not use as if it were not there.
+    """select attname from pg_attribute
+    where attrelid = to_regclass(%(table)s::text) and attnum > 0 and not attisdropped""",
 )
 # Changes nothing, but is refused where nothing may be changed.
 TOUCH = (
