@@ -15,6 +15,7 @@ from bot.core.messages import Message
 from bot.record.post import PRIORITIES, Post, Priority, revive_message
 
 TEXTS = "sms"  # the channel
+FREE = -1  # in the place of the entry that asks: a question for free words
 TextState = Literal["new", "handed", "sent", "delivered", "failed", "dropped"]
 
 
@@ -55,10 +56,19 @@ class TextOut:
 
 @dataclass(frozen=True)
 class QuestionOut:
-    """The newest question that went to a number: the entry that asks, and when it was handed over."""
+    """The newest question that went to a number: the text that carried it, and when that was handed over.
 
+    `asked`: the entry that asks, or FREE for a question that is answered in free words and has no tag.
+    """
+
+    text: int
     asked: int
     handed: str
+
+    @property
+    def tag(self) -> int:
+        """What an answer may name; 0 where it cannot."""
+        return max(self.asked, 0)
 
 
 def receipt_of(text: int) -> str:
@@ -133,7 +143,9 @@ class Texting(Post):
 
     def texts_under_way(self, since: str) -> dict[str, int]:
         """Texts that were handed over since then and whose end is not known, by token."""
-        rows = self.rows("select id, token from texts where state in ('handed', 'sent') and handed >= ?", since)
+        rows = self.rows(
+            "select id, token from texts where state in ('handed', 'sent') and handed >= ?", since
+        )
         return {row["token"]: row["id"] for row in rows}
 
     def mark_text(self, id: int, state: TextState, code: int) -> bool:
@@ -170,9 +182,16 @@ class Texting(Post):
     def question_out(self, number: str) -> QuestionOut | None:
         """The newest question that a number was sent; `handed` is "" while it waits for the gateway."""
         row = self.row(
-            "select asked, handed from texts where number = ? and asked > 0 order by id desc limit 1", number
+            """select id as text, asked, coalesce(handed, '') as handed from texts
+            where number = ? and asked <> 0 order by id desc limit 1""",
+            number,
         )
-        return None if row is None else QuestionOut(row["asked"], row["handed"] or "")
+        return None if row is None else QuestionOut(**row)
+
+    def carried(self, text: int) -> tuple[Message, ...]:
+        """The messages that a text carried, in order."""
+        rows = self.rows("select payload from outbox where receipt = ? order by id", receipt_of(text))
+        return tuple(revive_message(row["payload"]) for row in rows)
 
     def question_of(self, number: str, asked: int) -> Message | None:
         """The question that an entry put to a number, or None when it put none."""

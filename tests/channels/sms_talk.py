@@ -5,6 +5,7 @@ The daemon is the pretend one; the gateway, the talk and the record are the real
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -42,9 +43,7 @@ class Air:
 
     def program(self) -> Exchange:
         """The program, started anew on the same record and gateway."""
-        made = Exchange(
-            self.store, self.gateway, lambda: self.now, caps=self.caps, own=OWN, **self.options
-        )
+        made = Exchange(self.store, self.gateway, lambda: self.now, caps=self.caps, own=OWN, **self.options)
         made.begin()
         return made
 
@@ -69,20 +68,17 @@ class Air:
 
     def carry(self) -> None:
         """The daemon sends what it has."""
-        for to, whole, parts in self.daemon.send_all():
-            self.got.setdefault(to, []).append(whole)
-            self.segments.setdefault(to, []).append(len(parts))
+        for sent in self.daemon.send_all():
+            self.got.setdefault(sent.number, []).append(sent.text)
+            self.segments.setdefault(sent.number, []).append(sent.parts)
 
     def wait(self, **time: float) -> None:
         self.now += timedelta(**time)
 
     def close(self) -> None:
         self.gateway.close()
-        self.daemon.close()
 
 
 def without_tag(texts: Sequence[str]) -> list[str]:
     """Texts without the tags of their questions, which count entries."""
-    import re
-
     return [re.sub(r"^Q\d+ ", "", text) for text in texts]

@@ -7,7 +7,18 @@ import pytest
 from bot.channels.sms.hearing import Reading, is_answer, numbers, read
 
 # Whole messages that networks reserve (see the module for the source), in the ways that phones write them.
-OPT_OUT = ("STOP", "stop", " Stop. ", "STOPALL", "Stop all", "end", "CANCEL", "quit", "Unsubscribe", "ＳＴＯＰ")
+OPT_OUT = (
+    "STOP",
+    "stop",
+    " Stop. ",
+    "STOPALL",
+    "Stop all",
+    "end",
+    "CANCEL",
+    "quit",
+    "Unsubscribe",
+    "ＳＴＯＰ",
+)
 WORDS = (
     "engine would not stop", "stop rattling at idle", "the end of the fork leaks", "cancel that, it is the chain",
     "it quit on me", "start it?", "no information", "more noise when warm", "2", "1 4", "10-60", "6 to 20",
@@ -65,4 +76,11 @@ def test_what_says_more_than_an_answer(text: str) -> None:
 
 
 def test_numbers_of_answers() -> None:
-    assert [numbers(x) for x in ("2", "1 4", "1,4", "3.", "yes", "2 bits")] == [(2,), (1, 4), (1, 4), (3,), (), ()]
+    assert [numbers(x) for x in ("2", "1 4", "1,4", "3.", "yes", "2 bits")] == [
+        (2,),
+        (1, 4),
+        (1, 4),
+        (3,),
+        (),
+        (),
+    ]

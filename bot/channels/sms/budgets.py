@@ -35,9 +35,7 @@ class Spent:
 def allows(caps: Caps, spent: Spent, more: int) -> bool:
     """Whether so many segments more may go to a number."""
     return (
-        spent.session + more <= caps.session
-        and spent.day + more <= caps.day
-        and spent.sim + more <= caps.sim
+        spent.session + more <= caps.session and spent.day + more <= caps.day and spent.sim + more <= caps.sim
     )
 
 

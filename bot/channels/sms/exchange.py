@@ -4,8 +4,8 @@ One pass (`step`) does what there is to do, in an order in which the program may
 1. A text that the gateway holds is handed to the talk under its key, and its turn is taken.
 2. Only then is it marked at the gateway. Killed before, it is read again, known by its key, and passed over.
 3. What waits in the outbox becomes texts in one transaction, with what they cost.
-4. A text goes to the gateway under a token of its own. Killed before that is noted, it is handed over again, and
-   the gateway knows the token.
+4. A text goes to the gateway under a token of its own. Killed before that is noted, it is handed over again,
+   and the gateway knows the token.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from bot.core.messages import Message
 from bot.core.segments import segments
 
 if TYPE_CHECKING:
-    from bot.record.texting import Number
+    from bot.record.texting import Number, QuestionOut
 
 LOG = logging.getLogger("sumpline.sms")
 CHANNEL = "sms"
@@ -52,7 +52,7 @@ class Exchange:
     store: turn.Store
     gateway: Gateway
     clock: Callable[[], datetime]
-    caps: Caps = Caps()
+    caps: Caps = field(default_factory=Caps)
     own: str = ""
     wide: frozenset[str] = frozenset()
     help: str = ""
@@ -159,7 +159,7 @@ class Exchange:
         return True
 
     def _crossed(self, text: Text, before: Number, line: Number) -> bool:
-        """An answer that was sent before the present question was: to another one, so it is not taken for this.
+        """An answer that was sent before the present question was: to another one, so not taken for this.
 
         The question is put again, once; a copy of the answer before it is passed over.
         """
@@ -171,17 +171,21 @@ class Exchange:
             return False
         if line.same and before.heard and sent - _moment(before.heard) <= TWICE:
             return self._once(text, line, "")
-        if line.late == question.asked:
+        if line.late == question.text:
             return False
         with self.store.writing():
             if self.store.note_heard(text.key, turn.stamp(self.clock())):
-                self.store.keep_number(replace(line, late=question.asked))
-                shown = self.store.question_of(text.number, question.asked)
-                said = layout.said(0, shown, question.asked).text if shown else ""
-                if question.handed and said:  # else it is still on its way to him
-                    told = self._say(text.number, "sms.crossed", question=said)
-                    self._lay(text.number, layout.page(told)[0], asked=question.asked)
+                # One that is not handed over yet is still on its way to him.
+                again = self._put_again(text.number, question) if question.handed else question.text
+                self.store.keep_number(replace(line, late=again))
         return True
+
+    def _put_again(self, number: str, question: QuestionOut) -> int:
+        """The question once more, told apart from an answer to it; the text's number."""
+        asking = [m for m in self.store.carried(question.text) if m.choices or m.kind == "question"]
+        said = layout.said(0, asking[-1], question.tag).text if asking else ""
+        told = layout.page(self._say(number, "sms.crossed", question=said))[0]
+        return self._lay(number, told, asked=question.asked)
 
     def _talk(self, text: Text, line: Number, reading: hearing.Reading) -> None:
         """Hand it to the talk, take its turn, and keep what is known of the number."""
@@ -202,11 +206,11 @@ class Exchange:
         question = self.store.question_out(number)
         if reading.kind in ("control", "more"):
             control = reading.control or "more"
-            if question is not None:
-                return {"press": f"{question.asked}:control:{control}"}
+            if question is not None and question.tag:
+                return {"press": f"{question.tag}:control:{control}"}
             return {"text": turn.read_words(self._language(number)).controls[control][0]}
         if reading.kind == "tagged":
-            return self._tagged(number, reading, question.asked if question else 0)
+            return self._tagged(number, reading, question.tag if question else 0)
         return {"text": storable(reading.text[:LONGEST])}
 
     def _tagged(self, number: str, reading: hearing.Reading, asked: int) -> dict[str, str]:
@@ -305,11 +309,11 @@ class Exchange:
     def _lay_own(self, number: str, key: str, **values: object) -> None:
         self._lay(number, self._say(number, key, **values))
 
-    def _lay(self, number: str, body: str, asked: int = 0) -> None:
+    def _lay(self, number: str, body: str, asked: int = 0) -> int:
         known = self.store.known_as(CHANNEL, number)
         body = layout.written(body, self._language(number) in self.wide)
         at, person = turn.stamp(self.clock()), known.id if known else None
-        self.store.lay_text(number, body, segments(body), at, person=person, asked=asked)
+        return self.store.lay_text(number, body, segments(body), at, person=person, asked=asked)
 
     def _say(self, number: str, key: str, **values: object) -> str:
         return turn.read_words(self._language(number)).say(key, **values)
@@ -377,7 +381,7 @@ class Exchange:
 
     def hashed(self, number: str) -> str:
         """A number as logs may show it."""
-        return turn.hashed(self.store, number)
+        return self.store.hashed(number)
 
 
 _BRIEF = ("stop.brief.running", "stop.brief.riding", "stop.brief.hurt")

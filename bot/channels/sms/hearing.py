@@ -1,9 +1,9 @@
 """What a text message says before the talk reads it: an opt-out, a tag, a fixed word, or words for the talk.
 
 Pure. The reserved words are those that networks in many countries act on themselves, whatever a program
-thinks of them: STOP, END, CANCEL, QUIT, UNSUBSCRIBE, STOPALL; HELP, INFO; START, UNSTOP. Source: "SMS Standard
-Keywords" of a voice platform's documentation, which names a monitoring handbook of the US carriers, v1.8.
-Other countries differ. They act only as a whole message: "engine would not stop" is words.
+thinks of them: STOP, END, CANCEL, QUIT, UNSUBSCRIBE, STOPALL; HELP, INFO; START, UNSTOP. Source: "SMS
+Standard Keywords" of a voice platform's documentation, which names a monitoring handbook of the US carriers,
+v1.8. Other countries differ. They act only as a whole message: "engine would not stop" is words.
 """
 
 from __future__ import annotations

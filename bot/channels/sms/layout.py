@@ -14,13 +14,17 @@ from bot.core.messages import Message
 from bot.core.segments import Split, plain, segments, split
 
 ONCE = 3  # segments of one text at most; what is longer is cut, and the rest waits behind "more"
+FREE = -1
 MORE = " (more)"
 HOW = " (how: more)"
 
 
 @dataclass(frozen=True)
 class Said:
-    """A message as it goes out. `asked`: the entry that asks with it, 0 for none."""
+    """A message as it goes out.
+
+    `asked`: the entry that asks with it, FREE for a question in free words, which has no tag, 0 for none.
+    """
 
     row: int
     text: str
@@ -45,7 +49,8 @@ def said(row: int, message: Message, asked: int = 0) -> Said:
     short = named(replace(message, text=message.short or _numbered(message)))
     text = " ".join(headed(short).split())
     hint = HOW if message.how and segments(plain(tag + text + HOW)) == segments(plain(tag + text)) else ""
-    return Said(row, f"{tag}{text}{hint}" or "-", asked if tag else 0, message.kind == "stop")
+    free = FREE if message.kind == "question" else 0
+    return Said(row, f"{tag}{text}{hint}" or "-", asked if tag else free, message.kind == "stop")
 
 
 def _asks(message: Message) -> bool:
