@@ -24,10 +24,10 @@ class Number:
     """What is kept of a phone number.
 
     `heard`: when its last text was sent, by the service centre; `words`: a digest of it, and `same` how often
-    in a row; `late`: the question that was put again for an answer that crossed with it; `begun`: since when its
-    session counts; `full`: the day on which it was told that its limit is reached; `reminded`: whether a
-    reminder stands unanswered; `paused`: whether the next text says first what it is about; `rest`: what waits
-    behind "more".
+    in a row; `late`: the text that put a question again for an answer that crossed with it; `begun`: since
+    when its session counts; `full`: the day on which it was told that its limit is reached; `reminded`:
+    whether a reminder stands unanswered; `paused`: whether the next text says first what it is about;
+    `rest`: what waits behind "more".
     """
 
     number: str

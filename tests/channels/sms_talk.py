@@ -1,4 +1,4 @@
-"""Riders with phones: what they text goes through the gateway's tables into the talk, what comes back is read.
+"""Riders with phones: what they text goes through the gateway's tables into the talk, and back.
 
 The daemon is the pretend one; the gateway, the talk and the record are the real ones.
 """

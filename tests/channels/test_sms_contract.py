@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -43,9 +43,8 @@ class ByText:
 
 class TestByText(Contract):
     @pytest.fixture(autouse=True)
-    def _folder(self, tmp_path: Path) -> Iterator[None]:
+    def _folder(self, tmp_path: Path) -> None:
         self.folder = tmp_path
-        yield
 
     def begin(self, store: turn.Store) -> Line:
         return ByText(store, self.folder)

@@ -20,7 +20,7 @@ OPT_OUT = (
     "ＳＴＯＰ",
 )
 WORDS = (
-    "engine would not stop", "stop rattling at idle", "the end of the fork leaks", "cancel that, it is the chain",
+    "engine would not stop", "stop rattling at idle", "the end of the fork leaks", "cancel that",
     "it quit on me", "start it?", "no information", "more noise when warm", "2", "1 4", "10-60", "6 to 20",
     "Q? what do you mean", "q", "two bits", "about 12.5 h",
 )  # fmt: skip
