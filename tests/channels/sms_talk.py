@@ -39,7 +39,7 @@ class Air:
         self.exchange = self.program()
         self.got: dict[str, list[str]] = {}  # what each phone was sent, whole texts in order
         self.segments: dict[str, list[int]] = {}
-        self._sent = 0
+        self.count = 0
 
     def program(self) -> Exchange:
         """The program, started anew on the same record and gateway."""
@@ -54,7 +54,7 @@ class Air:
 
     def arrive(self, number: str, text: str, *, ago: float = 0.0, stamp: str = "") -> None:
         """The gateway has a text; nobody has looked yet. Two texts never have one stamp."""
-        self._sent += 1
+        self.count += 1
         self.now += timedelta(seconds=5)
         self.daemon.receive(number, text, stamp or turn.stamp(self.now - timedelta(seconds=ago)))
 

@@ -169,10 +169,10 @@ class Exchange:
         sent = self._sent(text)
         if question.handed and sent >= _moment(question.handed) - SLACK:
             return False
-        if line.same and before.heard and sent - _moment(before.heard) <= TWICE:
-            return self._once(text, line, "")
         if line.late == question.text:
             return False
+        if line.same and before.heard and sent - _moment(before.heard) <= TWICE:
+            return self._once(text, line, "")
         with self.store.writing():
             if self.store.note_heard(text.key, turn.stamp(self.clock())):
                 # One that is not handed over yet is still on its way to him.
