@@ -108,6 +108,13 @@ def _sharing(talk: Talk, check: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(c for c in near if c not in own))[:6]
 
 
+def misses(talk: Talk) -> int:
+    """How often the open question got words that are no answer to it."""
+    since = talk.asked.seq if talk.asked else 0
+    later = (e for e in talk.state.entries if e.seq > since and e.who == talk.seat)
+    return sum(1 for entry in later if isinstance(entry.event, Noted))
+
+
 def not_sure(talk: Talk, rest: str) -> After:
     asked = talk.asked
     if asked is None:

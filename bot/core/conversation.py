@@ -89,6 +89,7 @@ class Turn:
 
 
 LONG_PAUSE = timedelta(hours=6)
+MISSES = 3  # texts in a row that are no answer; then a way out is offered
 BEFORE_A_CASE = ("book", "language", "trend", "vin", "shares", "units", *holding.WORDS)
 TOLD_ONCE = ("confirm", "which", "slip")  # questions that follow from what was said, and not from the case
 
@@ -472,7 +473,8 @@ def _misfit(talk: Talk, asked: Asked, reading: Reading) -> None:
         elif _long_pause(talk):
             talk.say("welcome_back")
         else:
-            talk.say("unclear", again=words.say("again"))
+            lost = talk.flow is not None and controls.misses(talk) >= MISSES
+            talk.say("unclear.third" if lost else "unclear", again=words.say("again"))
     put_again(talk)
 
 

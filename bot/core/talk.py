@@ -99,7 +99,8 @@ class Talk:
 
     def say(self, key: str, **values: object) -> None:
         """Say a line of the bot's own wording."""
-        self.tell(plain(self.words, self.words.say(key, **values), kind="info"))
+        short = self.words.short(key, **values)
+        self.tell(plain(self.words, self.words.say(key, **values), kind="info", short=short))
 
     def tell(self, message: Message) -> None:
         """Say a message; with more than one open case it names the bike."""

@@ -41,6 +41,10 @@ class Words:
         """The text of a key with its names filled in. KeyError when either is missing."""
         return self.texts[key].format_map(values)
 
+    def short(self, key: str, **values: object) -> str:
+        """The short form of a key, for channels that pay by the character; "" where there is none."""
+        return self.texts.get(f"{key}.short", "").format_map(values)
+
     def count(self, key: str, n: float, **values: object) -> str:
         """`key.one` for exactly 1, else `key.other`, with {n}."""
         form = "one" if n == 1 else "other"

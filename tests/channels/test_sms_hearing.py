@@ -53,7 +53,7 @@ def test_a_tag_names_its_question(text: str, tag: int, rest: str) -> None:
 
 @pytest.mark.parametrize(
     ("text", "control"),
-    [("0", "back"), ("Back", "back"), ("menu", "where"), ("NEW", "start_over"), ("skip", "not_sure"),
+    [("0", "back"), ("Back", "back"), ("menu", "where"), ("skip", "not_sure"),
      ("sum", "summary")],
 )  # fmt: skip
 def test_short_words_that_every_keypad_has(text: str, control: str) -> None:

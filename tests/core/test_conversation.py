@@ -458,3 +458,10 @@ def test_the_same_at_the_last_look_closes_nothing_under_a_stop() -> None:
     talk.talk("change knock", "it knocks", "6 to 20")
     assert talk.stops == {"big-knock"}
     assert talk.state.ended is None
+
+
+def test_who_is_not_understood_three_times_is_shown_a_way_out() -> None:
+    chat = Chat(FLOW)
+    chat.say("something rattles")
+    told = ["\n".join(m.text for m in chat.say("asdf qwert").messages) for _ in range(3)]
+    assert ["hand over" in text for text in told] == [False, False, True]

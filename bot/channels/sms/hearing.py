@@ -22,7 +22,7 @@ INFO = frozenset({"info", "help", "ayuda"})
 MORE = frozenset({"more", "mas", "más"})
 # Short words that every keypad has, and the fixed word of the talk that each is.
 CONTROLS = {
-    "0": "back", "back": "back", "menu": "where", "new": "start_over", "skip": "not_sure", "sum": "summary",
+    "0": "back", "back": "back", "menu": "where", "skip": "not_sure", "sum": "summary",
 }  # fmt: skip
 SHORT = 40  # characters up to which a text may be an answer alone
 _TAGGED = re.compile(r"q\s*(\d{1,5})(?:\s*[-:.,)]\s*|\s+)(\S.*)", re.S)
