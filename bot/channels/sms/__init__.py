@@ -1,0 +1,1 @@
+"""Text messages, by way of a modem that gammu-smsd runs."""
