@@ -1,7 +1,8 @@
 """gammu-smsd kept running: as our child, or by somebody else while we look on.
 
-A modem that loses an answer can silence the daemon for minutes without ending it, so its heartbeat is watched,
-and a silent one is ended and started again. It is only ever ended by the number of a process that we began.
+A modem that loses an answer can silence the daemon for minutes without ending it, so its heartbeat is
+watched, and a silent one is ended and started again. While it waits for a modem or for its data base it does not
+hear that it shall end, so it may have to be killed; only ever by the number of a process that we began.
 """
 
 from __future__ import annotations
@@ -238,7 +239,7 @@ class Foreign:
         await self._run()
 
     def _rest(self) -> float:
-        """Seconds until more is said or done; never less than a daemon that was restarted needs to be heard."""
+        """Seconds until more is said or done; never less than a new daemon needs to be heard."""
         most = self.pace.long if self.restart else 12 * self.pace.long
         return max(self.pace.silence, min(most, self.pace.silence * 2 ** min(self._tries, 20)))
 

@@ -1,4 +1,4 @@
-"""What gammu-smsd said last, for the sentence that tells why it will not run: nobody's words or numbers in it.
+"""What gammu-smsd said last, for the sentence on why it will not run: nobody's words or numbers in it.
 
 Told to log much (debuglevel above 0), the daemon writes texts and numbers of riders. So lines that may hold
 them are passed over, and of the others all that is quoted or looks like a number is left out.
@@ -20,11 +20,11 @@ _TAIL = 8192  # bytes at the end of a file
 _BEFORE = re.compile(r"^.*?gammu-smsd\[\d+\]: ")  # the time, and who writes
 _OUR_NAME = re.compile(r"^Failed to run SMSD: ")
 _TELLS = re.compile(
-    r"fail|error|cannot|could not|denied|no such|not exist|not running|different|version", re.I
+    r"fail|error|cannot|could not|denied|no such|not exist|not responding|older|newer|timeout", re.I
 )
 # With SQLite the daemon says this at each look, and all is well.
-_HARMLESS = re.compile(r"DBI error -6\b|Going to \d+ seconds|No error|SMSD current version: (\d+)$")
-_PRIVATE = re.compile(r"Message:|SQL:|gammu: |Transmitted|from |to \+")
+_HARMLESS = re.compile(r"DBI error -6\b|Going to \d+ seconds|No error")
+_PRIVATE = re.compile(r"Message:|SQL|gammu: |Transmitted|from |to \+")
 _NUMBERS = re.compile(r"\+?\d{5,}")
 _QUOTED = re.compile(r"'[^']*'|\"[^\"]*\"")
 
