@@ -104,8 +104,9 @@ def test_a_file_of_ones_own_goes_before_the_environment(tmp_path: Path) -> None:
 def test_all_that_is_wrong_is_said_at_once() -> None:
     told = problems({
         "SUMPLINE_SMS_GATEWAY": "mysql://host/smsd", "SUMPLINE_SMS_NUMBER": "0155",
-        "SUMPLINE_SMS_DAEMON": "x", "SUMPLINE_SMS_RESTART": "a 'b", "SUMPLINE_SMS_SESSION": "lots", "SUMPLINE_SMS_DAY": "0",
-        "SUMPLINE_SMS_SIM": "-1", "SUMPLINE_SMS_PRICE": "cheap", "SUMPLINE_SMS_UCS2": "xx",
+        "SUMPLINE_SMS_DAEMON": "x", "SUMPLINE_SMS_RESTART": "a 'b", "SUMPLINE_SMS_SESSION": "lots",
+        "SUMPLINE_SMS_DAY": "0", "SUMPLINE_SMS_SIM": "-1",
+        "SUMPLINE_SMS_PRICE": "cheap", "SUMPLINE_SMS_UCS2": "xx",
         "SUMPLINE_LANGUAGE": "yy", "SUMPLINE_SMS_HELP": "h" * 61,
     })  # fmt: skip
     names = [sentence.split()[0].rstrip(":") for sentence in told]

@@ -1,8 +1,8 @@
 """gammu-smsd kept running: as our child, or by somebody else while we look on.
 
 A modem that loses an answer can silence the daemon for minutes without ending it, so its heartbeat is
-watched, and a silent one is ended and started again. While it waits for a modem or for its data base it does not
-hear that it shall end, so it may have to be killed; only ever by the number of a process that we began.
+watched, and a silent one is ended and started again. While it waits for a modem or for its data base it does
+not hear that it shall end, so it may have to be killed; only ever by the number of a process that we began.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The configuration of gammu-smsd, read as the daemon itself reads it, and what it means for us.
 
 Tried with gammu-smsd 1.42.0: the first of two sections of one name counts, and in it the last of two lines
-of one name; names may be in capitals; a remark is a line of its own, behind a value it is a part of the value.
+of one name; names may be in capitals; a remark is a line of its own, and behind a value it is part of that.
 """
 
 from __future__ import annotations
