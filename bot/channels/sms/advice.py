@@ -61,13 +61,11 @@ def _form(rc: Smsdrc) -> Iterator[Point]:
     for (_, name), entry in rc.entries.items():
         if " #" in entry.value or " ;" in entry.value or entry.value[:1] in ("'", '"'):
             yield wrong(
-                f"{rc.path}, line {entry.line}: {name} is all of '{_short(name, entry.value)}', with remark and "
-                "quotes; put remarks on lines of their own and leave quotes out."
+                f"{rc.path}, line {entry.line}: {name} is all of '{_short(name, entry.value)}', with remark "
+                "and quotes; put remarks on lines of their own and leave quotes out."
             )
     for line in rc.ignored:
-        yield wrong(
-            f"{rc.path}, line {line} counts for nothing: it is said again below, or is no NAME = value."
-        )
+        yield wrong(f"{rc.path}, line {line} counts for nothing: said again below, or no NAME = value.")
 
 
 def _short(name: str, value: str) -> str:
@@ -91,9 +89,7 @@ def _service(rc: Smsdrc, settings: Settings) -> Iterator[Point]:
 
 def _same_file(rc: Smsdrc, settings: Settings) -> Point:
     if not rc.text("dbdir") or not rc.text("database"):
-        return wrong(
-            "dbdir or database is not set; they name the folder and the file of SUMPLINE_SMS_GATEWAY."
-        )
+        return wrong("dbdir or database is not set: the folder and the file of SUMPLINE_SMS_GATEWAY.")
     if not Path(rc.text("dbdir")).is_absolute():
         return wrong(f"dbdir is '{rc.text('dbdir')}'; write the whole path, or it depends on who starts it.")
     if rc.database.resolve() != Path(settings.gateway).resolve():
@@ -105,7 +101,7 @@ def _same_file(rc: Smsdrc, settings: Settings) -> Point:
 
 
 def _same_server(rc: Smsdrc, settings: Settings) -> Point:
-    """Host, port and name of the data base; libpq knows more ways to write them, so a difference is no proof."""
+    """Host, port and name of the data base. They can be written in many ways: a difference is no proof."""
     address = urlsplit(settings.gateway)
     host, _, port = rc.text("host", rc.text("pc", "localhost")).partition(":")
     theirs = (_here(host), port or "5432", rc.text("database"))
@@ -114,7 +110,7 @@ def _same_server(rc: Smsdrc, settings: Settings) -> Point:
         return wrong(f"gammu-smsd uses the data base '{theirs[2]}' and we use '{ours[2]}'; it must be one.")
     if theirs != ours:
         return mind(
-            f"gammu-smsd uses {':'.join(theirs[:2])} and we use {':'.join(ours[:2])}; see that it is one server."
+            f"gammu-smsd uses {':'.join(theirs[:2])} and we use {':'.join(ours[:2])}; see that it is one."
         )
     return ok(f"gammu-smsd and we use the same data base, {ours[2]} at {':'.join(ours[:2])}.")
 
@@ -142,9 +138,7 @@ def _pin(rc: Smsdrc) -> Iterator[Point]:
             f"everybody can read {rc.path}, and it holds a PIN or a password: run chmod o-rwx {rc.path}"
         )
     if has_pin and not checks:
-        yield wrong(
-            "pin is set, but checksecurity = 0 keeps gammu-smsd from entering it; write: checksecurity = 1"
-        )
+        yield wrong("pin is set, but checksecurity = 0 keeps it from being entered; write: checksecurity = 1")
     elif has_pin:
         yield ok("the PIN is entered by gammu-smsd.")
     else:
@@ -152,7 +146,7 @@ def _pin(rc: Smsdrc) -> Iterator[Point]:
 
 
 def _times(rc: Smsdrc) -> Iterator[Point]:
-    """How long a rider waits, and how soon a hung daemon is noticed. Source of the usual values: the manual."""
+    """How long a rider waits, and how soon a hung daemon is noticed."""
     for name in ("commtimeout", "receivefrequency", "loopsleep", "sendtimeout", "multiparttimeout"):
         if rc.number(name) is None:
             yield wrong(f"{name} is '{rc.text(name)}'; write a whole number of seconds.")
@@ -160,8 +154,9 @@ def _times(rc: Smsdrc) -> Iterator[Point]:
     slow = [f"{name} = {seconds}" for name, seconds in looks.items() if seconds > SOON]
     if slow:
         yield mind(
-            f"{' and '.join(slow)} (usual: {USUAL['commtimeout']} and {USUAL['receivefrequency']}): one question and "
-            f"its answer may take {sum(looks.values())} s longer than they must; write 1 or 2 for both."
+            f"{' and '.join(slow)} (what it does if not told: {USUAL['commtimeout']} and "
+            f"{USUAL['receivefrequency']}): a question and its answer may take {sum(looks.values())} s more "
+            "than they must; write 1 or 2 for both."
         )
     else:
         yield ok(f"gammu-smsd looks for text messages every {max(looks.values())} s.")
@@ -174,7 +169,7 @@ def _status(rc: Smsdrc) -> Point:
         return wrong("statusfrequency is 0 or no number: a gammu-smsd that hangs is not noticed; write 15.")
     if rc.silence() > NOTICED_WITHIN:
         return mind(
-            f"statusfrequency = {status}: a gammu-smsd that hangs is noticed after {rc.silence():.0f} s; write 15."
+            f"statusfrequency = {status}: one that hangs is noticed only after {rc.silence():.0f} s; write 15."
         )
     return ok(f"a gammu-smsd that hangs is noticed after {rc.silence():.0f} s.")
 

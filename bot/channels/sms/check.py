@@ -1,7 +1,8 @@
 """What `serve sms --dry-run` says: each point in one line, and what to do about it.
 
-A line begins with `ok`, with `mind` (it will run, but somebody should know) or with `wrong` (it will not run, or
-not as it should). No modem is opened, nothing is sent, and nothing is changed but that a record is made.
+A line begins with `ok`, with `mind` (it will run, but somebody should know) or with `wrong` (it will not
+run, or not as it should). No modem is opened, nothing is sent, and nothing is changed but that a record is
+made.
 """
 
 from __future__ import annotations
@@ -14,9 +15,10 @@ from pathlib import Path
 from typing import TextIO
 
 from bot import turn
+from bot.channels.settings import SettingsError, hide
 from bot.channels.sms import advice, machine, smsdrc
 from bot.channels.sms.advice import Point, mind, ok, wrong
-from bot.channels.sms.settings import Settings, SettingsError, hide
+from bot.channels.sms.settings import Settings
 from bot.channels.sms.smsdrc import Smsdrc, SmsdrcError
 
 WRONG = 1  # the status for the shell
@@ -81,14 +83,12 @@ def _settings(settings: Settings) -> Iterator[Point]:
 
 
 def _clock(settings: Settings, now: datetime) -> Point:
-    """A machine without a clock of its own wakes up in the past, until it has asked the network for the time."""
+    """A machine without a clock of its own wakes up in the past, until the network gives it the time."""
     said = f"{now:%Y-%m-%d %H:%M} UTC"
     files = [settings.database, settings.config, None if settings.is_postgres else Path(settings.gateway)]
     ages = [now.timestamp() - written for file in files if file and (written := _written(file))]
     if now < NEVER_BEFORE or any(age < -LATE for age in ages):
-        return wrong(
-            f"the clock says {said}, which is past; see that the machine gets its time (timedatectl)."
-        )
+        return wrong(f"the clock says {said}, which is past; see that the machine gets its time.")
     return ok(f"the clock says {said}.")
 
 
@@ -112,9 +112,7 @@ def _record(settings: Settings) -> Point:
 
 def _configuration(settings: Settings) -> tuple[Smsdrc | None, list[Point]]:
     if settings.config is None:
-        return None, [
-            mind("SUMPLINE_SMS_CONFIG is not set, so what gammu-smsd was told cannot be looked at.")
-        ]
+        return None, [mind("SUMPLINE_SMS_CONFIG is not set, so what gammu-smsd was told is not looked at.")]
     try:
         rc = smsdrc.read(settings.config)
     except SmsdrcError as err:
@@ -141,8 +139,8 @@ def _keeping(settings: Settings, root: Path) -> Iterator[Point]:
     yield machine.look_at_zone(root)
     if not settings.restart:
         yield mind(
-            "somebody else runs gammu-smsd: we say when it hangs, and do no more; set SUMPLINE_SMS_RESTART or "
-            "SUMPLINE_SMS_DAEMON to have it started again."
+            "somebody else runs gammu-smsd: we say when it hangs, and do no more; set SUMPLINE_SMS_RESTART "
+            "or SUMPLINE_SMS_DAEMON to have it started again."
         )
     elif not machine.find_program(settings.restart[0], os.environ):
         yield wrong(f"SUMPLINE_SMS_RESTART: there is no program {settings.restart[0]}.")

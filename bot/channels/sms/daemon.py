@@ -1,8 +1,9 @@
 """gammu-smsd kept running: as our child, or by somebody else while we look on.
 
 A modem that loses an answer can silence the daemon for minutes without ending it, so its heartbeat is
-watched, and a silent one is ended and started again. While it waits for a modem or for its data base it does
-not hear that it shall end, so it may have to be killed; only ever by the number of a process that we began.
+watched, and a silent one is ended and started again. While it waits for a modem or for its data base it
+does not hear that it shall end, so it may have to be killed; only ever by the number of a process that we
+began.
 """
 
 from __future__ import annotations
@@ -241,7 +242,7 @@ class Foreign:
     def _rest(self) -> float:
         """Seconds until more is said or done; never less than a new daemon needs to be heard."""
         most = self.pace.long if self.restart else 12 * self.pace.long
-        return max(self.pace.silence, min(most, self.pace.silence * 2 ** min(self._tries, 20)))
+        return float(max(self.pace.silence, min(most, self.pace.silence * 2 ** min(self._tries, 20))))
 
     async def _run(self) -> None:
         """The command that restarts it; it may take a minute, and its words are nobody's business."""

@@ -2,8 +2,8 @@
 
 When we are killed, gammu-smsd goes on alone and keeps the modem; a second one beside it would get only some
 of the answers. The lock is inherited with an open file, so it is held exactly as long as the child or what
-it began is there, and its file says the number of the process. A number alone could by now be somebody else's, so
-a process is ended only if it has this very file open.
+it began is there, and its file says the number of the process. A number alone could by now be somebody
+else's, so a process is ended only if it has this very file open.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What the machine has of all that text messages need: a modem, a program, a zone. Looked at, never touched."""
+"""What the machine has of what text messages need: a modem, a program, a zone; looked at, never touched."""
 
 from __future__ import annotations
 
@@ -125,7 +125,7 @@ def _told(path: str) -> str:
 
 
 def _services(settings: Settings, told: str, root: Path) -> Iterator[Point]:
-    """Whether it was built with what speaks to the data base, and the driver for SQLite is where it is looked for."""
+    """Whether it was built to speak to the data base, and has its driver for SQLite."""
     needed = "POSTGRESQL" if settings.is_postgres else "DBI"
     if not re.search(rf"^\s*- {needed}$", told, re.M):
         yield wrong(f"this gammu-smsd was built without {needed}; take the one of your distribution.")
@@ -142,8 +142,10 @@ def _services(settings: Settings, told: str, root: Path) -> Iterator[Point]:
 
 
 def look_at_zone(root: Path) -> Point:
-    """The zone of a gammu-smsd that somebody else runs: it compares times of its tables, which are UTC, with its
-    local time, and elsewhere sends hours too late. Processes are only looked at."""
+    """The zone of a gammu-smsd that somebody else runs.
+
+    It compares times of its tables, which are UTC, with its local time, and elsewhere sends hours too late.
+    """
     running = list(_running(root / "proc"))
     if not running:
         return mind("no gammu-smsd is seen running; start its service, with Environment=TZ=UTC in its unit.")
@@ -183,7 +185,7 @@ def _running(proc: Path) -> Iterator[tuple[int, dict[str, str] | None]]:
 
 
 def _is_utc(localtime: Path) -> bool:
-    """Whether the machine's zone is UTC: so it is where there is none (tzset(3)), or where the link says it."""
+    """Whether the machine's zone is UTC: so it is without one (tzset(3)), or where the link says so."""
     if not localtime.exists():
         return True
     return any(str(localtime.resolve()).endswith(f"/{name}") for name in _UTC)
