@@ -459,7 +459,8 @@ def test_who_keeps_it_is_in_the_settings(tmp_path: Path) -> None:
 # --- the real program -------------------------------------------------------------------------------
 
 
-def _must_have_smsd() -> None:
+def must_have_smsd() -> None:
+    """Skip where gammu-smsd is not installed; fail where it must be."""
     if REAL is None or not SCHEMA.exists():
         if os.environ.get("CI_NEEDS_SMSD") == "1":
             pytest.fail("gammu-smsd or its schema is missing, and CI_NEEDS_SMSD=1 says that it must not be")
@@ -489,7 +490,7 @@ def _heartbeat(folder: Path) -> str | None:
 async def test_the_real_one_lives_in_utc_and_is_started_again_when_it_is_silent(
     tmp_path: Path, logged: pytest.LogCaptureFixture
 ) -> None:
-    _must_have_smsd()
+    must_have_smsd()
     path = _dummy(tmp_path)
     given = {**GIVEN, "SUMPLINE_DB": str(tmp_path / "club.db"), "SUMPLINE_SMS_CONFIG": str(path)}
     settings = read({**given, "SUMPLINE_SMS_DAEMON": str(REAL)})
@@ -516,7 +517,7 @@ async def test_the_real_one_lives_in_utc_and_is_started_again_when_it_is_silent(
 async def test_the_real_one_says_why_it_will_not_run(
     tmp_path: Path, logged: pytest.LogCaptureFixture
 ) -> None:
-    _must_have_smsd()
+    must_have_smsd()
     path = _dummy(tmp_path)
     path.write_text(path.read_text().replace("= sqlite3", "= sqlite3 # a remark"))
     command = [str(REAL), "--config", str(path)]

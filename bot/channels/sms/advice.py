@@ -169,7 +169,7 @@ def _status(rc: Smsdrc) -> Point:
         return wrong("statusfrequency is 0 or no number: a gammu-smsd that hangs is not noticed; write 15.")
     if rc.silence() > NOTICED_WITHIN:
         return mind(
-            f"statusfrequency = {status}: one that hangs is noticed only after {rc.silence():.0f} s; write 15."
+            f"statusfrequency = {status}: a hang is noticed only after {rc.silence():.0f} s; write 15."
         )
     return ok(f"a gammu-smsd that hangs is noticed after {rc.silence():.0f} s.")
 

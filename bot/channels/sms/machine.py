@@ -100,7 +100,7 @@ def look_at_program(settings: Settings, root: Path) -> Iterator[Point]:
     told = _told(path)
     found = _VERSION.search(told)
     if found is None:
-        yield wrong(f"{path} does not say its version; is it gammu-smsd?")
+        yield wrong(f"{path} does not say its version; set SUMPLINE_SMS_DAEMON to the path of gammu-smsd.")
         return
     known = (int(found[1]), int(found[2])) == TRIED
     yield (
