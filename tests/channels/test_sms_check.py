@@ -199,7 +199,7 @@ def test_a_slip_is_named_with_what_to_do(club: Club, line: str, mark: str, part:
 
 
 def test_what_is_not_told_is_what_the_daemon_does_by_itself(club: Club) -> None:
-    """The usual values: gammu-smsdrc(5) of 1.42.0. CommTimeout 30, ReceiveFrequency 15, StatusFrequency 60."""
+    """The usual values: gammu-smsdrc(5) of 1.42.0; CommTimeout 30, ReceiveFrequency 15 and so on."""
     kept = ("service", "driver", "dbdir", "database", "device", "connection", "logfile", "[")
     lines = [x for x in club.conf.read_text().splitlines() if x.startswith(kept)]
     club.conf.write_text("\n".join(lines) + "\n")

@@ -6,13 +6,12 @@ import asyncio
 import contextlib
 import logging
 import os
-import shutil
 import signal
 import sqlite3
 import subprocess
 import sys
 import time
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,10 +23,9 @@ from bot.channels.sms.pulse import Pulse
 from bot.channels.sms.settings import read
 from bot.channels.sms.smsdrc import read as read_rc
 from bot.channels.sms.telling import Telling, telling
+from tests.channels.sms_running import REAL, SCHEMA, is_there, must_have_smsd, running, until
 
 CHILD = Path(__file__).with_name("sms_child.py")
-REAL = shutil.which("gammu-smsd")
-SCHEMA = Path("/usr/share/doc/gammu-smsd/examples/sqlite.sql")
 QUICK = Pace(silence=0.6, grace=5.0, look=0.02, patience=0.5, first=0.05, most=0.4, long=30.0, healthy=0.3)
 
 
@@ -61,35 +59,6 @@ def lives(folder: Path) -> list[list[str]]:
         return [line.split(" ") for line in (folder / "lives").read_text().splitlines()]
     except FileNotFoundError:
         return []
-
-
-def is_there(pid: int) -> bool:
-    """Whether there is such a process, be it only its remains (a zombie still has its number)."""
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    return True
-
-
-async def until(is_so: Callable[[], bool], seconds: float = 20.0) -> None:
-    end = time.monotonic() + seconds
-    while not is_so():
-        assert time.monotonic() < end, "it did not come to pass"
-        await asyncio.sleep(0.02)
-
-
-@contextlib.asynccontextmanager
-async def running(daemon: Own | Foreign) -> AsyncIterator[asyncio.Task[None]]:
-    """Keep it going; told to end again and again, as the program does it, it must still leave nothing."""
-    task = asyncio.create_task(daemon.run())
-    try:
-        yield task
-    finally:
-        while not task.done():
-            task.cancel()
-            await asyncio.wait({task}, timeout=0.05)
-        assert task.cancelled(), task.exception()
 
 
 @pytest.fixture
@@ -215,6 +184,43 @@ def _is_remains(pid: int) -> bool:
         return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "Z"
     except FileNotFoundError:
         return True
+
+
+# --- we as a program of our own -----------------------------------------------------------------------
+
+
+def _keeper(folder: Path, how: str) -> subprocess.Popen[bytes]:
+    program = CHILD.with_name("sms_keeper.py")
+    env = os.environ | {"PYTHONPATH": str(CHILD.parents[2])}
+    return subprocess.Popen([sys.executable, str(program), str(folder), how], env=env)
+
+
+@pytest.mark.parametrize("how", ["obeys", "ignores"])
+async def test_when_we_are_told_to_end_the_child_ends_too(tmp_path: Path, how: str) -> None:
+    ours = _keeper(tmp_path, how)
+    try:
+        await until(lambda: (tmp_path / "beat").exists())
+        ours.terminate()
+        assert ours.wait(20) == 0
+    finally:
+        ours.kill()
+        ours.wait()
+    [[pid, *_]] = lives(tmp_path)
+    assert not is_there(int(pid))
+
+
+async def test_when_we_are_killed_the_child_goes_on_and_the_next_of_us_ends_it(tmp_path: Path) -> None:
+    ours = _keeper(tmp_path, "obeys")
+    await until(lambda: (tmp_path / "beat").exists())
+    ours.kill()
+    ours.wait()
+    [[orphan, *_]] = lives(tmp_path)
+    assert is_there(int(orphan))
+    daemon = own(tmp_path, "obeys")
+    async with running(daemon):
+        await until(lambda: daemon.pulse.heard)
+        assert len(lives(tmp_path)) == 2
+        assert _is_remains(int(orphan))  # it has ended; whoever took it over may not have buried it yet
 
 
 # --- one that outlived us --------------------------------------------------------------------------
@@ -459,14 +465,6 @@ def test_who_keeps_it_is_in_the_settings(tmp_path: Path) -> None:
 # --- the real program -------------------------------------------------------------------------------
 
 
-def must_have_smsd() -> None:
-    """Skip where gammu-smsd is not installed; fail where it must be."""
-    if REAL is None or not SCHEMA.exists():
-        if os.environ.get("CI_NEEDS_SMSD") == "1":
-            pytest.fail("gammu-smsd or its schema is missing, and CI_NEEDS_SMSD=1 says that it must not be")
-        pytest.skip("gammu-smsd is not installed (Debian: gammu, gammu-smsd, libdbd-sqlite3)")
-
-
 def _dummy(folder: Path) -> Path:
     """A configuration with the test driver of Gammu: a folder stands for a phone."""
     (folder / "phone").mkdir()
@@ -503,6 +501,7 @@ async def test_the_real_one_lives_in_utc_and_is_started_again_when_it_is_silent(
         await until(lambda: daemon.pulse.heard)
         first = daemon.pid
         assert first is not None
+        assert daemon.latch.is_held()  # the daemon leaves the files alone that it did not open
         assert b"TZ=UTC" in Path(f"/proc/{first}/environ").read_bytes().split(b"\0")
         os.kill(first, signal.SIGSTOP)  # it is there, and does nothing, not even end when it is asked
         await until(lambda: daemon.restarts == 1 and daemon.pulse.heard, 40)

@@ -17,7 +17,7 @@ import pytest
 from bot.channels.sms.daemon import Own, Pace, keeper, pace_of
 from bot.channels.sms.settings import HELP_MOST, NAMES, Price, Settings, read, read_file
 from bot.channels.sms.smsdrc import read as read_rc
-from tests.channels.test_sms_daemon_watch import SCHEMA, is_there, must_have_smsd, running, until
+from tests.channels.sms_running import SCHEMA, is_there, must_have_smsd, running, until
 
 ROOT = Path(__file__).parents[2]
 OPERATE = ROOT / "docs" / "operate"
