@@ -2,9 +2,10 @@
 
     python sms_child.py FOLDER HOW
 
-Each life adds its process, zone and secret to FOLDER/lives; FOLDER/beat is its heartbeat. HOW:
-`obeys` ends on SIGTERM; `ignores` does not; `hangs` stops its heartbeat after three; `deaf` does both;
-`dies` ends at once with a word on why; `forks` leaves a program behind that keeps our output open.
+Each life adds its process, zone and secret to FOLDER/lives; FOLDER/beat is its heartbeat. HOW: `obeys` ends
+on SIGTERM; `ignores` does not; `hangs` stops its heartbeat after three; `deaf` does both; `dies` ends at
+once with a word on why; `forks` leaves a program behind that keeps our output open; `pin` tries a wrong PIN
+again and again.
 """
 
 from __future__ import annotations
@@ -27,6 +28,15 @@ def live(folder: Path, how: str) -> None:
         print("Sun 2026/11/29 16:14:49 gammu-smsd[7017]: DBI failed to init sqlite3 # x driver!")
         print("Failed to run SMSD: Failed to initialize DB driver.", file=sys.stderr)
         sys.exit(2)
+    if how == "pin":
+        # As gammu-smsd 1.42.0 was seen to do it, only sooner: it does not end by itself, and tries again.
+        for number in range(1, 4):
+            (folder / "tries").write_text(str(number))
+            print(
+                "gammu-smsd[1]: ERROR: incorrect PIN: Security error. Maybe no PIN? (SECURITYERROR[23])",
+                flush=True,
+            )
+            time.sleep(2)
     if how in ("ignores", "deaf"):
         signal.signal(signal.SIGTERM, signal.SIG_IGN)
     if how == "forks":

@@ -169,6 +169,17 @@ async def test_a_program_that_is_not_there_is_said_and_tried_again(
     assert not Latch(tmp_path / "lock").is_held()
 
 
+async def test_a_pin_is_tried_once_only(tmp_path: Path, logged: pytest.LogCaptureFixture) -> None:
+    """The third wrong one locks the SIM; 3GPP TS 31.101 has the retry counter, three from memory."""
+    daemon = own(tmp_path, "pin")
+    async with running(daemon):
+        await until(lambda: "restart this service" in logged.text)
+        await asyncio.sleep(2 * QUICK.most)
+        assert "refuses its PIN" in daemon.state()
+    assert (tmp_path / "tries").read_text() == "1"
+    assert len(lives(tmp_path)) == 1
+
+
 async def test_what_it_leaves_behind_is_ended_too(tmp_path: Path) -> None:
     daemon = own(tmp_path, "forks")
     async with running(daemon):

@@ -140,7 +140,9 @@ def _pin(rc: Smsdrc) -> Iterator[Point]:
     if has_pin and not checks:
         yield wrong("pin is set, but checksecurity = 0 keeps it from being entered; write: checksecurity = 1")
     elif has_pin:
-        yield ok("the PIN is entered by gammu-smsd.")
+        yield mind(
+            "pin is set: three wrong ones lock the SIM, so read it once more; best is a SIM without a PIN."
+        )
     else:
         yield ok("no PIN is set, so the SIM must have none.")
 

@@ -84,6 +84,7 @@ class Own:
         self._failures = 0
         self._ends: deque[float] = deque(maxlen=pace.times)  # when it ended at once
         self._hopeless = False
+        self._locked = False  # the SIM refused its PIN
 
     async def run(self) -> None:
         """Keep it going until we are cancelled; then it has ended before this does."""
@@ -91,6 +92,8 @@ class Own:
             LOG.warning("statusfrequency is 0: a gammu-smsd that hangs will not be noticed.")
         while True:
             self._judge(await self._once())
+            if self._locked:
+                await self._stay_away()
             rest = self._pause()
             LOG.info("gammu-smsd is started again in %.0f s.", rest)
             await asyncio.sleep(rest)
@@ -98,6 +101,8 @@ class Own:
 
     def state(self) -> str:
         """One sentence for whoever asks how it is."""
+        if self._locked:
+            return "gammu-smsd does not run: the SIM refuses its PIN."
         if self.pid is None:
             return f"gammu-smsd does not run; {self.restarts} restarts so far."
         heard = (
@@ -141,6 +146,10 @@ class Own:
         """Until it ended by itself or is silent."""
         while (status := child.poll()) is None:
             self.telling.drain(child)
+            if self.telling.refuses_pin():
+                self._locked = True
+                child.kill()  # asked to end, it would first try the same PIN again
+                return
             self.pulse.feel()
             if self.pulse.is_silent():
                 quiet, why = self.pulse.quiet(), self.telling.why()
@@ -159,6 +168,14 @@ class Own:
         self.latch.sweep(child.pid)
         if told:
             raise asyncio.CancelledError
+
+    async def _stay_away(self) -> None:
+        """A PIN wrong three times locks the SIM, and gammu-smsd 1.42.0 tries it that often in 45 s."""
+        LOG.error(
+            "The SIM refuses its PIN, and three wrong ones lock it: gammu-smsd is not started again. Set "
+            "'pin' in its configuration right, or take the PIN off in a phone; then restart this service."
+        )
+        await asyncio.Event().wait()
 
     def _judge(self, lived: float) -> None:
         """What one life says about the next."""

@@ -25,6 +25,8 @@ _TELLS = re.compile(
 # With SQLite the daemon says this at each look, and all is well.
 _HARMLESS = re.compile(r"DBI error -6\b|Going to \d+ seconds|No error")
 _PRIVATE = re.compile(r"Message:|SQL|gammu: |Transmitted|from |to \+")
+_PIN = re.compile(r"incorrect PIN|Error entering PIN")
+_MOST_AT_ONCE = 16  # pieces of 64 kB; whoever says more has to wait
 _NUMBERS = re.compile(r"\+?\d{5,}")
 _QUOTED = re.compile(r"'[^']*'|\"[^\"]*\"")
 
@@ -48,7 +50,9 @@ class Telling:
         """Take what a child has said by now, without waiting for more."""
         assert child.stdout is not None
         with contextlib.suppress(BlockingIOError):
-            while piece := os.read(child.stdout.fileno(), 65_536):
+            for _ in range(_MOST_AT_ONCE):
+                if not (piece := os.read(child.stdout.fileno(), 65_536)):
+                    break
                 self.add(piece)
 
     def add(self, piece: bytes) -> None:
@@ -56,6 +60,10 @@ class Telling:
         *whole, self._rest = (self._rest + piece).split(b"\n")
         self._rest = self._rest[-_TAIL:]
         self.lines.extend(line.decode("utf-8", "replace") for line in whole)
+
+    def refuses_pin(self) -> bool:
+        """Whether the SIM did not take its PIN."""
+        return any(_PIN.search(line) for line in (*self._logged(), *self.lines))
 
     def why(self) -> str:
         """Its last words about what went wrong, without the stop at the end."""
