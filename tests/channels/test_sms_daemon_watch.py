@@ -272,7 +272,7 @@ async def test_a_number_that_is_somebody_elses_by_now_is_left_alone(tmp_path: Pa
         latch.path.write_text(str(bystander.pid))
         with latch.held():
             await latch.clear(0.3)
-        assert not latch.is_held()  # what held it is let be, and does not keep us from starting
+            assert not latch.is_held()  # what held it is let be, and does not keep us from starting
         assert bystander.poll() is None
     finally:
         bystander.kill()
@@ -285,7 +285,7 @@ async def test_a_latch_that_says_nonsense_harms_nobody(tmp_path: Path, told: str
     latch.path.write_text(told)
     with latch.held():
         await latch.clear(0.1)
-    assert not latch.is_held()
+        assert not latch.is_held()
 
 
 # --- one of somebody else --------------------------------------------------------------------------
