@@ -51,6 +51,9 @@ def add(commands: Any, refused: type[Exception], now: Any) -> None:
     telling = commands.add_parser("keys", help="what may stand in a flow, and what it means")
     telling.add_argument("word", nargs="?", metavar="WORD", help="a key or a block (default: all)")
     telling.set_defaults(run=tell_keys)
+    counting = commands.add_parser("segments", help="what a flow costs as text messages")
+    counting.add_argument("flows", nargs="*", metavar="FLOW|FILE", help="ids or files (default: all)")
+    counting.set_defaults(run=count_segments)
     _draw_arguments(commands)
     for command in commands.choices.values():
         command.set_defaults(refused=refused)
@@ -232,6 +235,23 @@ def rehearse_flows(args: argparse.Namespace) -> int:
     try:
         return rehearse.run(args.files, text.summary, update=args.update, coverage=args.coverage)
     except (rehearse.NoSamples, rehearse.UpdateRefused) as wrong:
+        raise args.refused(f"{str(wrong)[:1].upper()}{str(wrong)[1:]}.") from wrong
+
+
+def count_segments(args: argparse.Namespace) -> int:
+    """Septets and messages of each text of a flow, and messages per sample conversation."""
+    from bot.authoring import postage, rehearse, shelf
+    from bot.reports import text
+
+    for name in args.flows:
+        if rehearse.is_flow_file(name):
+            _there(args, name)
+        elif name not in shelf.find().ids():
+            known = ", ".join(shelf.find().ids())
+            raise args.refused(f"There is no flow '{name}'; name a flow file, or one of: {known}.")
+    try:
+        return postage.run(args.flows, text.summary, text.brief)
+    except rehearse.NoSamples as wrong:
         raise args.refused(f"{str(wrong)[:1].upper()}{str(wrong)[1:]}.") from wrong
 
 

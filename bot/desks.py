@@ -148,7 +148,12 @@ def _with_summary(store: Store, desk: Desk) -> Desk:
 
         return text.whole(flow, known_files(store, state), now, desk=desk)
 
-    return replace(desk, summary=write_up, whole=write_whole)
+    def write_brief(flow: Flow, state: State, now: datetime) -> str:
+        from bot.reports import text
+
+        return text.brief(flow, known_files(store, state), now, desk=desk)
+
+    return replace(desk, summary=write_up, whole=write_whole, brief=write_brief)
 
 
 def _cards(flows: KeptFlows, hash: str) -> Iterator[Card]:

@@ -98,9 +98,10 @@ def told_code(text: str, words: Words) -> str | None:
     if len(text) > SHORT or not any(letter.isdigit() for letter in text):
         return None
     said, opens = tokens(text), {*words.lists["open"]}
+    beside_it = opens | {*words.lists["open.beside"], *words.lists["link"]}
     for pair in _pairs(text):
         beside = {*tokens(text[: pair.start()]), *tokens(text[pair.end(2) :])}
-        if beside <= opens | {*words.lists["open.beside"]}:
+        if beside <= beside_it:
             return f"{pair[1]}{pair[2]}".upper()
     meant = "".join(said[1:])
     joined = len(said) == 2 or "-" in text
@@ -132,11 +133,15 @@ def words_of(person: Person) -> Words:
 
 @dataclass(frozen=True)
 class Entrance:
-    """How a message goes on: to this case (0: that of its address) with these words, or `told` is all."""
+    """How a message goes on: to this case (0: that of its address) with these words, or `told` is all.
+
+    `first`: what is said before anything of the case.
+    """
 
     heard: Heard
     case: int = 0
     told: tuple[Message, ...] = ()
+    first: tuple[Message, ...] = ()
 
 
 def enter(store: Store, incoming: Incoming, at: str) -> Entrance:
@@ -147,14 +152,14 @@ def enter(store: Store, incoming: Incoming, at: str) -> Entrance:
     case = store.current(incoming.address, speaker.id)
     if heard.press or heard.file or heard.rewords or not heard.text.strip():
         stray = bool(heard.press) and case is None
-        return Entrance(heard, told=_told(speaker, "press.nothing") if stray else ())
+        return Entrance(heard, told=line_for(speaker, "press.nothing") if stray else ())
     called = _call(store, incoming, speaker, case, at)
     if called is None and case is not None and _answers_own_reminder(store, incoming, speaker, case):
-        return Entrance(heard, told=_told(speaker, "held.reminder"))
+        return Entrance(heard, told=line_for(speaker, "held.reminder"))
     return called or Entrance(heard)
 
 
-def _told(speaker: Person, key: str, **values: object) -> tuple[Message, ...]:
+def line_for(speaker: Person, key: str, **values: object) -> tuple[Message, ...]:
     return (Message(words_of(speaker).say(key, **values), kind="error"),)
 
 
@@ -163,29 +168,37 @@ def _open(store: Store, incoming: Incoming, speaker: Person, at: str) -> Entranc
     heard = incoming.heard
     store.end_try(incoming.id, speaker.id)
     if store.is_group(incoming.address):
-        return Entrance(heard, told=_told(speaker, "code.only_private"))
+        return Entrance(heard, told=line_for(speaker, "code.only_private"))
     if incoming.sealed == TROUBLE:
-        return Entrance(heard, told=_told(speaker, "share.trouble", why=_trouble(store)))
+        return Entrance(heard, told=line_for(speaker, "share.trouble", why=trouble(store)))
     if incoming.sealed == ODD:
-        return Entrance(heard, told=_told(speaker, "code.odd"))
-    if free := store.free_again(speaker.id, at):
-        wait = datetime.fromisoformat(free) - datetime.fromisoformat(at)
-        told = words_of(speaker).count("code.wait", math.ceil(wait.total_seconds() / 60))
-        return Entrance(heard, told=(Message(told, kind="error"),))
+        return Entrance(heard, told=line_for(speaker, "code.odd"))
+    if wait := must_wait(store, speaker, at):
+        return Entrance(heard, told=wait)
     found = store.case_of_code(incoming.sealed, at)
     if found is None:
         store.count_guess(speaker.id, at)
-        return Entrance(heard, told=_told(speaker, "code.wrong"))
+        return Entrance(heard, told=line_for(speaker, "code.wrong"))
     code, case = found
     if store.case(case).person == speaker.id:
-        return Entrance(heard, told=_told(speaker, "code.own"))
+        return Entrance(heard, told=line_for(speaker, "code.own"))
     if had := [one.number for one in store.held_by(speaker.id) if one.case == case]:
-        return Entrance(heard, told=_told(speaker, "code.have", n=had[0]))
+        return Entrance(heard, told=line_for(speaker, "code.have", n=had[0]))
     store.use_code(code, speaker.id, at)
     return Entrance(heard.model_copy(update={"admitted": True}), case)
 
 
-def _trouble(store: Store) -> str:
+def must_wait(store: Store, speaker: Person, at: str) -> tuple[Message, ...]:
+    """What is said to who tried too many wrong codes; nothing to who may try one."""
+    free = store.free_again(speaker.id, at)
+    if not free:
+        return ()
+    wait = datetime.fromisoformat(free) - datetime.fromisoformat(at)
+    told = words_of(speaker).count("code.wait", math.ceil(wait.total_seconds() / 60))
+    return (Message(told, kind="error"),)
+
+
+def trouble(store: Store) -> str:
     try:
         store.check_key()
     except KeyTroubleError as wrong:
@@ -216,19 +229,19 @@ def _call(store: Store, incoming: Incoming, speaker: Person, case: int | None, a
     held = store.held_by(speaker.id)
     if held and said in map(tokens, words.lists["own_case"]):
         return _go_home(store, incoming, speaker, words)
-    if held and (rest := _behind(said, words.lists["case"])) and len(rest) == 1 and rest[0].isdecimal():
+    if held and (rest := behind(said, words.lists["case"])) and len(rest) == 1 and rest[0].isdecimal():
         return _go_to(incoming, speaker, words, {h.number: h.case for h in held}, int(rest[0][:9]))
-    asked_for = _behind(said, words.lists["bench"])
-    if asked_for is None or (asked_for and not held) or _may_answer(store, case, speaker, said):
+    asked_for = behind(said, words.lists["bench"])
+    if asked_for is None or (asked_for and not held) or may_answer(store, case, speaker, said):
         return None
     if store.is_group(incoming.address):
-        return Entrance(incoming.heard, told=_told(speaker, "bench.only_private"))
+        return Entrance(incoming.heard, told=line_for(speaker, "bench.only_private"))
     from bot.bench import say_bench
 
     return Entrance(incoming.heard, told=(say_bench(store, speaker.id, at, words, asked_for),))
 
 
-def _behind(said: Sequence[str], phrases: Sequence[str]) -> tuple[str, ...] | None:
+def behind(said: Sequence[str], phrases: Sequence[str]) -> tuple[str, ...] | None:
     """The words behind one of the phrases; None when the message begins with none of them."""
     from bot.core.spoken import tokens
 
@@ -236,28 +249,28 @@ def _behind(said: Sequence[str], phrases: Sequence[str]) -> tuple[str, ...] | No
     return tuple(said[len(max(begun, key=len)) :]) if begun else None
 
 
-def _may_answer(store: Store, case: int | None, speaker: Person, said: Sequence[str]) -> bool:
+def may_answer(store: Store, case: int | None, speaker: Person, said: Sequence[str]) -> bool:
     """Whether "bench" says where the bike is, as it was just asked."""
     if case is None or len(said) != 1:
         return False
-    asked = store.state(case).asked.get(speaker.name)
+    asked = store.state(case).asked.get(store.known_in(case, speaker.id).name)
     return asked is not None and (asked.what, asked.id) == ("setting", "place")
 
 
 def _go_to(incoming: Incoming, speaker: Person, words: Words, cases: dict[int, int], number: int) -> Entrance:
     if number not in cases:
-        return Entrance(incoming.heard, told=_told(speaker, "bench.no_case", n=number))
-    return Entrance(_again(incoming.heard, words), cases[number])
+        return Entrance(incoming.heard, told=line_for(speaker, "bench.no_case", n=number))
+    return Entrance(again(incoming.heard, words), cases[number])
 
 
 def _go_home(store: Store, incoming: Incoming, speaker: Person, words: Words) -> Entrance:
     home = store.go_home(incoming.address, speaker.id)
     if home is None:
-        return Entrance(incoming.heard, told=_told(speaker, "own_case.none"))
-    return Entrance(_again(incoming.heard, words), home)
+        return Entrance(incoming.heard, told=line_for(speaker, "own_case.none"))
+    return Entrance(again(incoming.heard, words), home)
 
 
-def _again(heard: Heard, words: Words) -> Heard:
+def again(heard: Heard, words: Words) -> Heard:
     """The words that ask for the open question once more."""
     return heard.model_copy(update={"text": words.controls["repeat"][0]})
 
@@ -276,15 +289,16 @@ def refuse(store: Store, inbox: int, wrong: Refused, at: str) -> None:
     """Say why nothing was done."""
     with store.writing():
         incoming = store.incoming(inbox)
-        answer(store, incoming, _told(store.person(incoming.person), wrong.key, **wrong.values), at)
+        answer(store, incoming, line_for(store.person(incoming.person), wrong.key, **wrong.values), at)
 
 
 # --- a turn in a case ------------------------------------------------------------------------------
 
 
 def spoken_as(heard: Heard, speaker: Person, rider: Person) -> Heard:
-    """In another's case one speaks as a mechanic, whatever one is elsewhere."""
-    return heard if speaker.id == rider.id else heard.model_copy(update={"role": "mechanic"})
+    """In another's case one speaks as a mechanic, whatever one is elsewhere; under the name it knows."""
+    role = heard.role if speaker.id == rider.id else "mechanic"
+    return heard.model_copy(update={"role": role, "who": speaker.name})
 
 
 @dataclass(frozen=True)
@@ -355,3 +369,13 @@ def join(store: Store, case: int, at: Address, person: Person, now: str) -> bool
             return False
         store.sit_down(case, person.id, at, now)
     return True
+
+
+def tell_holders(store: Store, cases: Sequence[int], key: str, now: str) -> None:
+    """Say a line of ours to everybody at these cases who is not their rider. Within a transaction."""
+    for case in cases:
+        rider = store.case(case).person
+        for person, at in store.seats(case).values():
+            if person != rider:
+                said = Message(words_of(store.person(person)).say(key), kind="info")
+                store.put_out(at, person, said, now, n=0, case=case)

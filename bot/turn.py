@@ -23,7 +23,7 @@ from functools import partial, reduce
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from bot import __version__, outcomes, sharing
+from bot import __version__, linking, outcomes, sharing
 from bot.authoring.wording import languages, read_words
 from bot.books import draw, has_trend, picture_of, read_book
 from bot.core.desk import Desk
@@ -48,7 +48,7 @@ from bot.record.post import Address, Incoming, Outgoing, revive_message
 from bot.record.reminding import WAKES_NOBODY, Calling
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
-from bot.sharing import code_in, code_said, join
+from bot.sharing import code_in, code_said, join, tell_holders
 from bot.sheets import gather_sheet, print_sheet
 
 if TYPE_CHECKING:  # reading flows is slow to import and not needed for the first line
@@ -101,6 +101,7 @@ __all__ = [
     "read_words",
     "revive_message",
     "stock",
+    "tell_holders",
     "try_out",
     "use_again",
     "withdraw",
@@ -305,7 +306,8 @@ def stand(
     person, case = found
     state = store.state(case)
     desk = lay_desk(store, _rider(store, case), person, channel, case=case)
-    return Standing(case, state, conversation.overview(desk, state, moment(at), person.name))
+    seat = store.known_in(case, person.id).name
+    return Standing(case, state, conversation.overview(desk, state, moment(at), seat))
 
 
 def resume(store: Store, channel: str, chat: str, person_name: str, thread: str = "") -> tuple[Outgoing, ...]:
@@ -409,7 +411,7 @@ def _remind_one(store: Store, number: int, now: datetime, facts_of: FactsOf) -> 
     from bot.record.zones import called
 
     with store.writing():
-        person, at = store.person(number), store.private_address(number)
+        person, at = store.person(number), store.met_at(number, stamp(now))
         if at is None:
             return False
         to = Calling(number, at, now, _zone(person))
@@ -478,7 +480,8 @@ def _whereabouts(store: Store, at: Address, name: str) -> tuple[Person, int] | N
 
 
 def _rider(store: Store, case: int) -> Person:
-    return store.person(store.case(case).person)
+    """Whose case it is, under the name that it knows."""
+    return store.known_in(case, store.case(case).person)
 
 
 # --- one turn -------------------------------------------------------------------------------
@@ -490,15 +493,15 @@ def _do_turn(
     """The turn of a message; None where it was done before, or went to no case."""
     if incoming.state != "new":
         return None
-    came = sharing.enter(store, incoming, at)
+    incoming, came = linking.enter(store, incoming, at)
+    incoming = replace(incoming, heard=came.heard)
     if came.told:
         sharing.answer(store, incoming, came.told, at)
         return None
-    speaker = store.person(incoming.person)
     case, before = (
         (came.case, store.state(came.case)) if came.case else _find_case(store, incoming, begins_new, at)
     )
-    rider = _rider(store, case)
+    rider, speaker = _rider(store, case), store.known_in(case, incoming.person)
     incoming = replace(incoming, heard=sharing.spoken_as(came.heard, speaker, rider))
     at_hand = store.just_reminded(speaker.id, incoming.address)
     desk = lay_desk(store, rider, speaker, incoming.address.channel, incoming.flow, case, at_hand)
@@ -516,7 +519,7 @@ def _do_turn(
     for why in outcomes.take(store, desk.flows, step):
         refused.append(Message(desk.words.say("shares.not_written", why=why), kind="error"))
     raised = any(isinstance(event, StopRaised) for event in events)
-    lay_messages(store, incoming, step, (*said.messages, *refused), raised, at)
+    lay_messages(store, incoming, step, (*came.first, *said.messages, *refused), raised, at)
     sharing.follow(store, step, incoming.id, at)
     store.mark_taken(incoming.id, case, at)
     return step
@@ -531,11 +534,11 @@ def _find_case(store: Store, incoming: Incoming, begins_new: BeginsNew, at: str)
     case = store.current(incoming.address, incoming.person)
     if case is not None:
         state = store.state(case)
-        person, rider = store.person(incoming.person), _rider(store, case)
+        person, rider = store.known_in(case, incoming.person), _rider(store, case)
         if state.ended is None or rider.id != person.id:  # a mechanic's words begin no case of his own
             return case, state
         desk = lay_desk(store, rider, person, incoming.address.channel, incoming.flow)
-        if not begins_new(desk, state, incoming.heard, moment(at)):
+        if not begins_new(desk, state, sharing.spoken_as(incoming.heard, person, rider), moment(at)):
             return case, state
     return store.open_case(incoming.person, at, group_of(store, incoming)), State()
 

@@ -330,8 +330,10 @@ def more(talk: Talk, rest: str) -> After:
     if asked is None:
         return "again"
     message = PUT[asked.what](talk, Next(asked.what, asked.id, asked.extra))
-    if message.more:
-        talk.tell(plain(talk.words, message.more, kind="info", signal=message.signal))
+    if message.more or message.how:
+        short = " ".join(each for each in (message.how, message.more) if each)
+        told = plain(talk.words, message.more or message.how, kind="info", signal=message.signal, short=short)
+        talk.tell(told)
         return ""
     return _more_as_answer(talk, asked, message)
 

@@ -122,8 +122,8 @@ def _as_it_is(desk: Desk, language: str) -> Desk:
 class Desk:
     """`flows` is by hash and may load on demand. `settings` are the rider's standing ones.
 
-    `summary` writes a case up in short, `whole` with everything; reports are not the core's business, so
-    they are handed in.
+    `summary` writes a case up in short, `whole` with everything, `brief` in three text messages; reports
+    are not the core's business, so they are handed in.
 
     `message_minutes`: what one more message costs the rider on this channel, in minutes.
     """
@@ -137,6 +137,7 @@ class Desk:
     message_minutes: float = 2.0
     open_cases: int = 0  # other open cases of the speaker: then the bot names the bike
     whole: Callable[[Flow, State, datetime], str] | None = None
+    brief: Callable[[Flow, State, datetime], str] | None = None
     books: Callable[[str], Book] = _no_book  # by the bike's id
     reminded: tuple[Reminded, ...] = ()  # of what the newest message to the speaker reminded him
     zones: Callable[[], Collection[str]] = tuple  # names of the tz database

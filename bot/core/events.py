@@ -79,6 +79,13 @@ class BikeTaken(_Event):
     digit: Literal["right", "wrong", "none"] = "none"
 
 
+class BikeRenamed(_Event):
+    """The bike got another nickname: its rider has two of that name since two identities became one."""
+
+    kind: Literal["bike_renamed"] = "bike_renamed"
+    nickname: str
+
+
 class TraitTold(_Event):
     kind: Literal["trait_told"] = "trait_told"
     trait: str
@@ -444,7 +451,7 @@ Event = Annotated[
     | Mended_ | AfterWork | ProofRun | SaidOfRepair | WatchSet | LookRound | LookJudged | HoursRead | Ran
     | WentOn | StopRaised | StopLifted | TakenUp | Noted | BookWritten | ReminderTold
     | VinTold | Shared | CaseHeld | HoldEnded | RiderAsked | RiderAnswered | CauseConfirmed | OutcomeTold
-    | SharesAccepted
+    | SharesAccepted | BikeRenamed
     | Reopened | Ended,
     Field(discriminator="kind"),
 ]  # fmt: skip

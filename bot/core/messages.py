@@ -34,6 +34,7 @@ class Message:
     to: str = ""  # a seat's person id; empty: who spoke
     many: bool = False  # several of the choices may be taken together
     stays: str = ""  # what stands in its place: of a secret once it is out, of a photo that was not kept
+    how: str = ""  # how it is done, in short lines: what `text` says and `short` leaves out
     photo: str = ""  # one that is shown with it: its digest, or its name while it is still on its way
 
     def dump(self) -> dict[str, Any]:

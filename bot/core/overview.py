@@ -123,7 +123,8 @@ def _lately(desk: Desk, state: State, now: datetime) -> bool:
     bike = next((b for b in desk.bikes if b.id == state.bike), None)
     if bike and bike.hours is not None and state.hours is not None and bike.hours > state.hours[1]:
         return bike.hours - state.hours[1] <= RELAPSE_HOURS
-    ended = datetime.fromisoformat(state.entries[-1].at)
+    # What nobody said (a flow moved, a bike renamed) is no part of the talk.
+    ended = datetime.fromisoformat(next(entry.at for entry in reversed(state.entries) if entry.who))
     return now - ended <= timedelta(days=RELAPSE_DAYS)
 
 

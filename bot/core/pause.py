@@ -6,7 +6,7 @@ from bot.core import stops
 from bot.core.agenda import Next
 from bot.core.events import StopRaised
 from bot.core.messages import Message
-from bot.core.phrases import Option, plain, standing_line, stop_text
+from bot.core.phrases import Head, Option, plain, standing_brief, standing_line, stop_text
 from bot.core.talk import Talk
 
 KINDS = ("pause", "take_up")
@@ -32,6 +32,7 @@ def put_pause(talk: Talk, step: Next) -> Message:
 
 def put_take_up(talk: Talk, step: Next) -> Message:
     words = talk.words
-    head = standing_line(words, talk.sure(), talk.state)
+    known = (words, talk.sure(), talk.state)
+    head = Head(standing_line(*known), standing_brief(*known))
     offered = tuple(Option(who, words.say(f"take_up.{who}")) for who in WHO)
-    return plain(words, f"{head}\n{words.say('take_up.ask')}", offered)
+    return plain(words, words.say("take_up.ask"), offered, head=head)

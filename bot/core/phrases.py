@@ -52,6 +52,17 @@ class Option:
     short: str = ""
 
 
+@dataclass(frozen=True)
+class Head:
+    """What stands over a message, in full and in short."""
+
+    text: str = ""
+    short: str = ""
+
+
+NOTHING = Head()
+
+
 def choices(words: Words, options: Sequence[Option], controls: Sequence[str]) -> tuple[Choice, ...]:
     """Answers numbered from 1, then the control words, numbered on."""
     out = [Choice(n, o.label, o.id, o.short or o.label) for n, o in enumerate(options, 1)]
@@ -93,6 +104,11 @@ def caution_lines(words: Words, found: Iterable[Caution], grave: bool) -> tuple[
     return tuple(words.say(f"signal.{c.signal}", say=c.say) for c in found if (c.signal in GRAVE) == grave)
 
 
+def caution_briefs(words: Words, found: Iterable[Caution]) -> tuple[str, ...]:
+    """The grave cautions in short: a danger or warning is never left out, whatever a letter costs."""
+    return tuple(words.say(f"signal.{c.signal}", say=c.short or c.say) for c in found if c.signal in GRAVE)
+
+
 def stop_text(words: Words, rule_id: str, rule: StopRule | None, short: bool = False) -> str:
     """What a stop says, headed by STOP or LOOK FIRST by what it bars."""
     if rule is None:
@@ -122,6 +138,22 @@ def _stands(words: Words, flow: Flow, key: str, rules: Iterable[str]) -> str:
     first = stop_text(words, stops[0], flow.stop_rules.get(stops[0]), short=True)
     more = words.count("stop.more", len(stops) - 1) if len(stops) > 1 else ""
     return words.say(key, say=first) + more
+
+
+def standing_brief(words: Words, flow: Flow, state: State) -> str:
+    """That a stop stands, where each letter is paid for: its own words went out when it was raised."""
+    own = [s.rule for s in state.of_the_bike]
+    hurt = any(s.rule not in own for s in state.standing)
+    lines = [words.say("stop.brief.hurt")] if hurt else []
+    if own:
+        barred = {bar for s in state.of_the_bike for bar in _bars(flow, s.rule)}
+        lines.append(words.say("stop.brief.running" if "running" in barred else "stop.brief.riding"))
+    return " ".join(lines)
+
+
+def _bars(flow: Flow, rule: str) -> tuple[str, ...]:
+    """What a rule bars; damage that nobody named bars all."""
+    return flow.stop_rules[rule].bars if rule in flow.stop_rules else ("running", "riding")
 
 
 def step_lines(words: Words, steps: Sequence[Step]) -> tuple[str, ...]:
@@ -206,10 +238,10 @@ def fold_details(head: Sequence[str], details: Sequence[str], tail: Sequence[str
     return _joined([*head, *kept, *tail]), _joined(behind)
 
 
-def brief(standing: str, ask: str, found: Sequence[Choice]) -> str:
+def brief(head: Sequence[str], ask: str, found: Sequence[Choice]) -> str:
     """The short form for channels that pay by the character."""
     numbered = " ".join(f"{c.n} {c.short}" for c in found if not c.control)
-    return " ".join(x for x in (standing, ask, numbered) if x)
+    return " ".join(x for x in (*head, ask, numbered) if x)
 
 
 def _shown_signal(found: Sequence[Caution], hidden: bool) -> Signal | None:
@@ -234,12 +266,15 @@ def asking(words: Words, flow: Flow, state: State, id: str, lead: Sequence[str] 
     hint = _hint(words, ask)
     return Message(
         text=_joined([text, hint]),
-        short=brief(standing, ask.short or ask.ask, offered),
+        short=brief(
+            (standing_brief(words, flow, state), *caution_briefs(words, found)), ask.short or ask.ask, offered
+        ),
         choices=offered,
         signal=_shown_signal(found, hidden=bool(more)),
         kind="question",
         more=more,
         many=isinstance(ask, Several),
+        how=" ".join(step.short or step.do for step in ask.steps),
     )
 
 
@@ -259,11 +294,14 @@ def plain(
     signal: Signal | None = None,
     short: str = "",
     more: str = "",
+    how: str = "",
+    head: Head = NOTHING,
 ) -> Message:
-    """A message of our own wording, with numbered answers."""
+    """A message of our own wording, with numbered answers, under `head`."""
     names = (*controls, "more") if more else tuple(controls)
     found = choices(words, offered, names)
-    return Message(text, brief("", short or text, found), found, signal, kind, more)
+    said = brief((head.short,), short or text, found)
+    return Message(_joined((head.text, text)), said, found, signal, kind, more, how=how)
 
 
 def working(
@@ -287,7 +325,9 @@ def working(
     names = (*controls, "more") if more else tuple(controls)
     shown = choices(words, offered, names)
     signal = _shown_signal(found, hidden=bool(more))
-    return Message(text, brief(head[0], short or say, shown), shown, signal, "step", more)
+    stands = standing_brief(words, flow, state)
+    said = brief((stands, *caution_briefs(words, found)), short or say, shown)
+    return Message(text, said, shown, signal, "step", more)
 
 
 def order_lines(words: Words, flow: Flow, remedy: Remedy) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -14,13 +14,17 @@ from bot.core.history import sure_now
 from bot.core.messages import Message
 from bot.core.pause import put_pause, put_take_up
 from bot.core.phrases import (
+    Head,
     Option,
     asking,
+    brief,
+    caution_briefs,
     caution_lines,
     cautions,
     figure_lines,
     order_lines,
     plain,
+    standing_brief,
     standing_line,
     tool_line,
     units_of,
@@ -53,11 +57,12 @@ def _units(talk: Talk) -> Units:
     return units_of({**talk.desk.settings, **talk.seen.settings})
 
 
-def _headed(talk: Talk, text: str) -> str:
-    """The text under the line of what still stands."""
-    flow = talk.flow
-    head = standing_line(talk.words, flow, talk.state) if flow else ""
-    return f"{head}\n{text}" if head else text
+def _head(talk: Talk) -> Head:
+    """The line of what still stands."""
+    if talk.flow is None:
+        return Head()
+    known = (talk.words, talk.flow, talk.state)
+    return Head(standing_line(*known), standing_brief(*known))
 
 
 def put_problem(talk: Talk, step: Next) -> Message:
@@ -67,18 +72,20 @@ def put_problem(talk: Talk, step: Next) -> Message:
 
 def put_bike(talk: Talk, step: Next) -> Message:
     offered = tuple(Option(b.id, b.nickname) for b in talk.desk.bikes)
-    return plain(talk.words, _headed(talk, talk.words.say("bike.pick" if offered else "bike.ask")), offered)
+    text = talk.words.say("bike.pick" if offered else "bike.ask")
+    return plain(talk.words, text, offered, head=_head(talk))
 
 
 def put_trait(talk: Talk, step: Next) -> Message:
     trait = talk.sure().traits[step.id]
     offered = tuple(Option(i, a.label, a.short or "") for i, a in trait.answers.items())
-    return plain(talk.words, _headed(talk, trait.ask), offered, ("not_sure", "back"), short=trait.short or "")
+    usual = ("not_sure", "back")
+    return plain(talk.words, trait.ask, offered, usual, short=trait.short or "", head=_head(talk))
 
 
 def put_setting(talk: Talk, step: Next) -> Message:
     offered = _own(talk, SETTINGS[step.id], step.id)
-    return plain(talk.words, _headed(talk, talk.words.say(f"{step.id}.ask")), offered, ("back",))
+    return plain(talk.words, talk.words.say(f"{step.id}.ask"), offered, ("back",), head=_head(talk))
 
 
 def put_question(talk: Talk, step: Next) -> Message:
@@ -124,7 +131,7 @@ def put_remedy(talk: Talk, step: Next) -> Message:
     if remedy.qualified_look:
         lines.append(words.say("remedy.qualified"))
     offered = (Option("do", words.say("remedy.do")), Option("not", words.say("remedy.not")))
-    return plain(words, _headed(talk, "\n".join(lines)), offered, ("cant",), kind="plan")
+    return plain(words, "\n".join(lines), offered, ("cant",), kind="plan", head=_head(talk))
 
 
 def put_step(talk: Talk, step: Next) -> Message:
@@ -140,7 +147,7 @@ def _put_parts(talk: Talk, id: str) -> Message:
     if talk.state.work and talk.state.work.suspicion:
         text.append(words.say("parts.suspicion"))
     offered = _own(talk, ("have", "none"), "parts")
-    return plain(words, _headed(talk, "\n".join(text)), offered, ("back",), kind="step")
+    return plain(words, "\n".join(text), offered, ("back",), kind="step", head=_head(talk))
 
 
 def _put_one_step(talk: Talk, id: str, n: int) -> Message:
@@ -182,8 +189,10 @@ def put_point(talk: Talk, step: Next) -> Message:
     lines.append(words.say("point.like", look_like=point.look_like))
     lines.append(words.say("point.why", why=point.why))
     offered = _own(talk, ("yes", "no", "unsure"), "point")
-    text = _headed(talk, "\n".join(lines))
-    return plain(words, text, offered, ("back",), kind="step", short=point.short or point.point)
+    return plain(
+        words, "\n".join(lines), offered, ("back",), kind="step", short=point.short or point.point,
+        how=" ".join(lines[1:]), head=_head(talk),
+    )  # fmt: skip
 
 
 def put_shut(talk: Talk, step: Next) -> Message:
@@ -210,7 +219,7 @@ def put_cure(talk: Talk, step: Next) -> Message:
     lines = [words.say("cure.ask", do=said.do, hours=f"{hours:g}"), words.say("cure.when", when=when)]
     lines += figure_lines(words, flow, figures, _units(talk))
     offered = (Option("cured", words.say("cure.cured")),)
-    return plain(words, _headed(talk, "\n".join(lines)), offered, ("later", "back"), kind="plan")
+    return plain(words, "\n".join(lines), offered, ("later", "back"), kind="plan", head=_head(talk))
 
 
 def put_proof(talk: Talk, step: Next) -> Message:
@@ -229,15 +238,15 @@ def put_held(talk: Talk, step: Next) -> Message:
     ran = (talk.state.work is not None and talk.state.work.proved) or not step.id
     good, bad = (proof.good, proof.bad) if proof else (words.say("held.good"), words.say("held.bad"))
     text = words.say("held.ask" if ran else "held.ask.unproved")
-    return plain(words, _headed(talk, text), (Option("gone", good), Option("same", bad)), ("back",))
+    return plain(words, text, (Option("gone", good), Option("same", bad)), ("back",), head=_head(talk))
 
 
 def put_after_work(talk: Talk, step: Next) -> Message:
     id, _, sign = step.id.partition("/")
     ask = talk.sure().remedies[id].ask_after[sign]
-    text = _headed(talk, talk.words.say("after_work.ask", ask=ask.ask))
+    text = talk.words.say("after_work.ask", ask=ask.ask)
     offered = (Option("good", ask.good), Option("bad", ask.bad))
-    return plain(talk.words, text, offered, ("not_sure", "back"), short=ask.short or "")
+    return plain(talk.words, text, offered, ("not_sure", "back"), short=ask.short or "", head=_head(talk))
 
 
 def put_second_look(talk: Talk, step: Next) -> Message:
@@ -255,8 +264,9 @@ def put_second_look(talk: Talk, step: Next) -> Message:
     ]
     offered = (Option("done", words.say("watch.done")), Option("back", words.say("watch.back")))
     signal = found[0].signal if found else None
-    text = _headed(talk, "\n".join(x for x in lines if x))
-    return plain(words, text, offered, kind="plan", signal=signal, short=look.short or "")
+    text = "\n".join(x for x in lines if x)
+    short = brief(caution_briefs(words, found), look.short or look.do, ())
+    return plain(words, text, offered, kind="plan", signal=signal, short=short, head=_head(talk))
 
 
 def _when(talk: Talk, minutes: float | None, hours: float | None, running: str) -> str:
@@ -295,7 +305,7 @@ def put_park(talk: Talk, step: Next) -> Message:
     if left:
         lines.append(words.say("park.left", list="; ".join(left[:5])))
     offered = (Option("park", words.say("park.yes")), Option("garage", words.say("park.no")))
-    return plain(words, _headed(talk, "\n".join(lines)), offered, kind="plan")
+    return plain(words, "\n".join(lines), offered, kind="plan", head=_head(talk))
 
 
 def put_hand_over(talk: Talk, step: Next) -> Message:
@@ -315,7 +325,7 @@ def put_hand_over(talk: Talk, step: Next) -> Message:
             lines.append(words.say("hand_over.blocked", name=_called(talk, id), why=reason))
     yes = "hand_over.refer.yes" if talk.holds else "hand_over.yes"
     offered = (Option("yes", words.say(yes)), Option("no", words.say("hand_over.no")))
-    return plain(words, _headed(talk, "\n".join(lines)), offered, kind="plan")
+    return plain(words, "\n".join(lines), offered, kind="plan", head=_head(talk))
 
 
 def put_which(talk: Talk, step: Next) -> Message:
@@ -328,11 +338,11 @@ def put_which(talk: Talk, step: Next) -> Message:
         first, second = (reasons.said(talk.sure(), talk.state, int(x)) for x in step.extra)
         text = _contradiction(talk, int(step.extra[0]), first, second)
         offered = (Option("first", first), Option("second", second))
-        return plain(words, _headed(talk, text), offered)
+        return plain(words, text, offered, head=_head(talk))
     causes = talk.sure().causes
     offered = tuple(Option(c, causes[c].name) for c in step.extra)
     offered = (*offered, Option("other", words.say("which.damage.other")))
-    return plain(words, _headed(talk, words.say("which.damage")), offered, ("back",))
+    return plain(words, words.say("which.damage"), offered, ("back",), head=_head(talk))
 
 
 def _contradiction(talk: Talk, seq: int, first: str, second: str) -> str:
@@ -359,7 +369,7 @@ def put_confirm(talk: Talk, step: Next) -> Message:
         lines.append(words.say("confirm.line", n=n, label=reasons.claim_label(flow, item)))
     lines.append(words.say("confirm.hint" if len(step.extra) > 1 else "confirm.hint.one"))
     offered = (Option("yes", words.say("confirm.yes")), Option("no", words.say("confirm.no")))
-    return plain(words, _headed(talk, "\n".join(lines)), offered)
+    return plain(words, "\n".join(lines), offered, head=_head(talk))
 
 
 PUT: dict[str, Put] = {

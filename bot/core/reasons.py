@@ -315,7 +315,8 @@ def summarise(talk: Talk, whole: bool = False) -> None:
     """The summary as text, by the report that the desk was handed; in short where it has no whole one."""
     report = (talk.desk.whole if whole else None) or talk.desk.summary
     text = report(talk.sure(), talk.seen, talk.now)
-    talk.tell(Message(text=text, kind="record"))
+    short = talk.desk.brief(talk.sure(), talk.seen, talk.now) if talk.desk.brief else ""
+    talk.tell(Message(text=text, short=short, kind="record"))
 
 
 def order_message(talk: Talk) -> Message:

@@ -16,6 +16,7 @@ from bot.core.events import (
     AccessShut,
     AfterWork,
     Answered,
+    BikeRenamed,
     BikeTaken,
     CaseHeld,
     CauseConfirmed,
@@ -301,6 +302,10 @@ def _take_bike(s: State, e: Entry, v: BikeTaken) -> State:
     return replace(s, bike=v.bike, nickname=v.nickname, traits={**v.traits, **s.traits}, hours=hours, vin=vin)
 
 
+def _rename_bike(s: State, e: Entry, v: BikeRenamed) -> State:
+    return replace(s, nickname=v.nickname)
+
+
 def _tell_trait(s: State, e: Entry, v: TraitTold) -> State:
     return replace(s, traits={**s.traits, v.trait: v.answer})
 
@@ -536,6 +541,7 @@ _EFFECTS: dict[str, Callable[[State, Entry, Any], State]] = {
     "flow_chosen": _choose_flow,
     "flow_moved": _move_flow,
     "bike_taken": _take_bike,
+    "bike_renamed": _rename_bike,
     "trait_told": _tell_trait,
     "setting_told": _tell_setting,
     "asked": _ask,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, cast
 
 from bot.core.desk import fold_name
@@ -13,9 +13,10 @@ from bot.core.state import State, fold
 from bot.record.garage import Garage
 from bot.record.grants import ADMITTED, Grants
 from bot.record.opening import RecordError
-from bot.record.post import Address
+from bot.record.post import BY_NUMBER, Address
 
 Setting = str | float | bool
+NUMBERED = "rider"  # with a count behind it: what somebody is called who has no name
 
 
 class NoSuchCaseError(RecordError):
@@ -112,9 +113,19 @@ class Cases(Garage, Grants):
         return _person(row)
 
     def named(self, name: str) -> Person | None:
-        """The person of that name, or None."""
-        row = self.row("select * from people where fold = ?", fold_name(name))
+        """The person of that name, or who had it before two identities became one; None for nobody."""
+        row = self.row(
+            """select * from people where fold = ?1
+            or id = (select person from former_names where fold = ?1)""",
+            fold_name(name),
+        )
         return None if row is None else _person(row)
+
+    def known_in(self, case: int, person: int) -> Person:
+        """A person under the name by which the entries of a case know him. KeyError when there is none."""
+        called = self.value("select name from called where case_id = ? and person = ?", case, person)
+        known = self.person(person)
+        return known if called is None else replace(known, name=str(called))
 
     def known_as(self, channel: str, handle: str) -> Person | None:
         """Who goes by that handle on that channel, or None."""
@@ -125,19 +136,27 @@ class Cases(Garage, Grants):
         return None if row is None else _person(row)
 
     def meet(self, channel: str, handle: str, name: str, role: Role, at: str) -> Person:
-        """Who goes by that handle; a newcomer is entered, under a name that no one has yet."""
+        """Who goes by that handle; a newcomer is entered, under a name that no one has yet.
+
+        A phone number is nobody's name, and tells nothing of his role.
+        """
+        by_number = channel == BY_NUMBER
         known = self.known_as(channel, handle)
         if known is None:
-            free = self._free_name(name)
-            new = self.add("people", name=free, fold=fold_name(free), role=role, at=at)
+            new = self.enter_person(NUMBERED if by_number else name, "rider" if by_number else role, at)
             self.add("handles", channel=channel, handle=fold_name(handle), person=new)
             return self.person(new)
-        if known.role != role:
+        if known.role != role and not by_number:
             self.run("update people set role = ? where id = ?", role, known.id)
         return self.person(known.id)
 
+    def enter_person(self, name: str, role: Role, at: str) -> int:
+        """A new person whom no handle leads to yet; his number."""
+        free = self._free_name(name)
+        return self.add("people", name=free, fold=fold_name(free), role=role, at=at)
+
     def _free_name(self, name: str) -> str:
-        shown = " ".join(name.split()) or "rider"
+        shown = " ".join(name.split()) or NUMBERED
         tried, number = shown, 1
         while self.named(tried) is not None:
             number += 1
@@ -244,6 +263,7 @@ class Cases(Garage, Grants):
         met = (at.channel, at.chat, at.thread)
         self.run("insert or replace into seats values (?, ?, ?, ?, ?, ?)", case, person, *met, now)
         self.run("insert or replace into current values (?, ?, ?, ?, ?)", *met, person, case)
+        self.note_place(person, at)
 
     def current(self, at: Address, person: int) -> int | None:
         """The case that a message of this person at this address goes to, or None.
@@ -264,10 +284,11 @@ class Cases(Garage, Grants):
         return None if row is None else Address(**row)
 
     def seats(self, case: int) -> dict[str, tuple[int, Address]]:
-        """Who sits at a case and may see it there, by name, with number and address."""
+        """Who sits at a case and may see it there, by the name it knows, with number and address."""
         rows = self.rows(
-            f"""select p.name, s.person, s.channel, s.chat, s.thread from seats s
+            f"""select coalesce(k.name, p.name) as name, s.person, s.channel, s.chat, s.thread from seats s
             join people p on p.id = s.person join cases c on c.id = s.case_id
+            left join called k on k.case_id = s.case_id and k.person = s.person
             where s.case_id = ? and {ADMITTED} order by s.at, s.person""",
             case,
         )

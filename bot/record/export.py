@@ -23,6 +23,7 @@ def everything_of(store: Store, person: int) -> dict[str, Any]:
     return {
         "sumpline": VERSION,
         "name": who.name,
+        "former_names": list(store.former_names(person)),
         "role": who.role,
         "settings": dict(who.settings),
         "known_as": store.rows("select channel, handle from handles where person = ?", person),

@@ -176,6 +176,10 @@ class Grants(Opened):
         free = _later(str(oldest), within) if oldest else ""
         return free if free > at else ""
 
+    def seal_no_more(self, inbox: int) -> None:
+        """The digest of a code that came with a message goes."""
+        self.run("update inbox set sealed = ? where id = ? and sealed <> ''", TRIED, inbox)
+
     def end_try(self, inbox: int, person: int) -> None:
         """A message with a code was dealt with: its digest goes, and so do old ones like it."""
         self.run("update inbox set sealed = ? where id = ?", TRIED, inbox)
@@ -232,16 +236,29 @@ class Grants(Opened):
         sql = "select 1 from handles where channel = ? and handle = ?"
         return self.value(sql, at.channel, at.chat) is None
 
+    def note_place(self, person: int, at: Address) -> None:
+        """Where this person talks now, if it is in private; by that one sees when he changes the channel."""
+        if at.channel != "terminal" and not self.is_group(at):
+            met = (at.channel, at.chat, at.thread)
+            self.run("insert or replace into whereabouts values (?, ?, ?, ?)", person, *met)
+
     def places_of(self, case: int, person: int) -> tuple[Address, ...]:
         """Where what this person says goes to this case."""
         sql = "select channel, chat, thread from current where case_id = ? and person = ?"
         return tuple(Address(**row) for row in self.rows(sql, case, person))
 
     def go_home(self, at: Address, person: int) -> int | None:
-        """What he says at this address goes to his own newest open case there again; that case, or None."""
+        """What he says at this address goes to his own newest open case there again; that case, or None.
+
+        In private it is all one on which channel he talked of it.
+        """
         home = self.value(
             """select c.id from cases c join seats s on s.case_id = c.id and s.person = c.person
-            where c.person = ? and c.ended = '' and s.channel = ? and s.chat = ? and s.thread = ?
+            where c.person = ?1 and c.ended = '' and (s.channel = ?2 and s.chat = ?3 and s.thread = ?4
+                or exists (select 1 from handles h
+                    where h.person = ?1 and h.channel = s.channel and h.handle = s.chat)
+                and exists (select 1 from handles h
+                    where h.person = ?1 and h.channel = ?2 and h.handle = ?3))
             order by c.id desc limit 1""",
             *(person, at.channel, at.chat, at.thread),
         )

@@ -207,6 +207,10 @@ def lay_messages(
         person, address = seats[name]
         if message.photo and store.is_group(address):  # that one is for his eyes
             address = store.private_address(person) or address
+        met = address if person == speaker.id else store.met_at(person, at, address)
+        if met is None:  # his number may be another's by now; what it is stands in the case
+            continue
+        address = met
         priority: Priority = "safety" if message.kind == "stop" else "answer"
         asked = step.after.asked.get(name) if message.choices else None
         message, due = _with_photo(store, message) if message.photo else (message, "")

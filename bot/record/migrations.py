@@ -346,5 +346,67 @@ def lay_publishing(db: Database) -> None:
         db.execute(statement)
 
 
+_LINKING = (
+    # What a person was called before his identity and another became one; nobody else gets that name.
+    f"""create table former_names (
+        fold text primary key, name text not null, person integer not null references people(id),
+        at text not null check (at {_UTC}))""",
+    "create index former_names_by_person on former_names(person)",
+    # By which name the entries of a case know a person, where that is not the one that he has now.
+    """create table called (
+        case_id integer not null references cases(id), person integer not null references people(id),
+        name text not null, primary key (case_id, person))""",
+    # A code that joins a phone number to an account; only a digest of it is kept. `ended`: used or void.
+    f"""create table link_codes (
+        id integer primary key autoincrement, number text not null,
+        person integer not null references people(id), code_digest text not null unique,
+        until text not null check (until {_UTC}), ended text, at text not null check (at {_UTC}))""",
+    "create index link_codes_by_person on link_codes(person)",
+    # A number that was silent for long and is asked whose it is; `inbox`: the message that waits for that.
+    f"""create table returns (
+        number text primary key, person integer not null references people(id),
+        inbox integer not null references inbox(id), tries integer not null default 0,
+        at text not null check (at {_UTC}))""",
+    # Where a person talked last in private.
+    """create table whereabouts (
+        person integer primary key references people(id),
+        channel text not null, chat text not null, thread text not null)""",
+)
+
+
+@MIGRATIONS(name="0007")
+def lay_linking(db: Database) -> None:
+    """One person over several channels: former names, codes that join, numbers that come back."""
+    for statement in _LINKING:
+        db.execute(statement)
+
+
+_TEXTING = (
+    """create table numbers (
+        number text primary key, opted_out integer not null default 0, heard text not null default '',
+        words text not null default '', same integer not null default 0, late integer not null default 0,
+        begun text not null default '', full text not null default '', reminded integer not null default 0,
+        paused integer not null default 0, rest text not null default '')""",
+    f"""create table heard_texts (key text primary key, at text not null check (at {_UTC}))""",
+    f"""create table texts (
+        id integer primary key autoincrement, token text not null unique, number text not null,
+        person integer references people(id), body text not null, segments integer not null,
+        priority integer not null check (priority in (0, 1, 2)), asked integer not null default 0,
+        state text not null default 'new'
+            check (state in ('new', 'handed', 'sent', 'delivered', 'failed', 'dropped')),
+        code integer not null default -1, at text not null check (at {_UTC}), handed text)""",
+    "create index texts_waiting on texts(priority, id) where state in ('new', 'handed', 'sent')",
+    "create index texts_spent on texts(number, at)",
+    "create index outbox_receipts on outbox(receipt) where receipt <> ''",
+)
+
+
+@MIGRATIONS(name="0008")
+def lay_texting(db: Database) -> None:
+    """Phone numbers, and text messages on their way."""
+    for statement in _TEXTING:
+        db.execute(statement)
+
+
 # Every step this version knows; a file with more is newer than we are.
-NAMES = frozenset({"0001", "0002", "0003", "0004", "0005", "0006"})
+NAMES = frozenset({"0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008"})

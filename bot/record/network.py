@@ -321,7 +321,8 @@ class Network(Opened):
     def away(self, case: int) -> frozenset[str]:
         """Who sits at a case and cannot be reached where he is met, by name."""
         rows = self.db.execute(
-            """select p.name from seats s join people p on p.id = s.person
+            """select coalesce(k.name, p.name) from seats s join people p on p.id = s.person
+            left join called k on k.case_id = s.case_id and k.person = s.person
             join chats c on c.channel = s.channel and c.chat = s.chat
             where s.case_id = ? and c.reachable = 0""",
             [case],

@@ -12,6 +12,7 @@ from bot.core.messages import Choice, Message
 from bot.record.opening import Opened
 
 Priority = Literal["safety", "answer", "reminder"]
+BY_NUMBER = "sms"  # the channel on which a person is known by his phone number: handle and chat are that
 PRIORITIES: tuple[Priority, ...] = ("safety", "answer", "reminder")  # the number in the table is the index
 
 

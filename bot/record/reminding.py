@@ -104,18 +104,18 @@ class Reminding(Post):
 
         return tuple(Reading(datetime.fromisoformat(r["at"]), (r["low"], r["high"])) for r in rows)
 
-    def private_address(self, person: int) -> Address | None:
+    def private_address(self, person: int, but: str = "") -> Address | None:
         """Where this person last talked in private and can be written to; None when he never did.
 
-        A private chat goes by its owner's own number; a terminal is its owner's.
+        A private chat goes by its owner's own number; a terminal is its owner's. `but`: not on this channel.
         """
         row = self.row(
             """select i.channel, i.chat, i.thread from inbox i
             left join chats c on c.channel = i.channel and c.chat = i.chat
-            where i.person = ? and coalesce(c.reachable, 1) and (i.channel = 'terminal' or exists (
-                select 1 from handles h where h.person = i.person and h.channel = i.channel
-                and h.handle = i.chat)) order by i.id desc limit 1""",
-            person,
+            where i.person = ? and i.channel <> ? and coalesce(c.reachable, 1)
+                and (i.channel = 'terminal' or exists (select 1 from handles h
+                    where h.person = i.person and h.channel = i.channel and h.handle = i.chat)) order by i.id desc limit 1""",
+            *(person, but),
         )
         return None if row is None else Address(**row)
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
-from bot.core.events import BikeTaken, Entry, FlowMoved, Heard, WasHeard
+from bot.core.events import BikeTaken, Entry, Heard, WasHeard
 from bot.core.state import State, apply
 
 Rerun = Callable[[int, State, Heard, datetime], Sequence[Any]]  # first entry's number -> events
@@ -31,7 +31,7 @@ def first_difference(entries: Sequence[Entry], rerun: Rerun) -> Difference | Non
     state = State()
     for begin, end in zip(starts, [*starts[1:], len(entries)], strict=True):
         whole = entries[begin:end]
-        then = [entry for entry in whole if not isinstance(entry.event, FlowMoved)]  # an admin's, of no turn
+        then = [entry for entry in whole if entry.who]  # what nobody said is of no turn: a flow moved, say
         now = rerun(then[0].seq, state, then[0].event.heard, moment(then[0].at))
         found = _compare(then, now)
         if found is not None:

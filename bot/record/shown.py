@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 
 from bot.core.messages import Message
+from bot.record.grants import Grants
 from bot.record.network import Network, RawUpdate, Receipt
 from bot.record.post import Address
 
 
-class Shown(Network):
+class Shown(Network, Grants):
     """The verbs about messages that were shown, and about leaving a case alone."""
 
     def shown_as(self, channel: str, chat: str, receipt: str) -> Receipt | None:
@@ -40,6 +41,7 @@ class Shown(Network):
             "delete from current where channel = ? and chat = ? and thread = ? and person = ?",
             *(at.channel, at.chat, at.thread, person),
         )
+        self.note_place(person, at)
 
     def is_on_its_way(self, ref: str) -> bool:
         """Whether this file is still to be fetched: its person may have been erased meanwhile."""

@@ -26,6 +26,7 @@ from typing import Any
 
 from bot.core.events import EVENT, Entry, HoldEnded, WasHeard
 from bot.record.joblist import JobList
+from bot.record.linking import Linking
 from bot.record.network import digest_of
 from bot.record.opening import BUSY_SECONDS, RecordBusyError, RecordError, in_words
 from bot.record.outcomes import Outcomes
@@ -33,6 +34,7 @@ from bot.record.post import SECRET
 from bot.record.publishing import Publishing
 from bot.record.reminding import Reminding
 from bot.record.shown import Shown
+from bot.record.texting import Texting
 
 NO_NAME = "someone"  # stands where an erased person's name stood
 _OWN_WORDS = ("text", "words", "file")  # keys of an event that hold what its speaker said or showed
@@ -46,6 +48,7 @@ _ERASE = (
     f"delete from outbox where person = :who or case_id in {_HIS_CASES}",
     # What his words led to for others, a stop say, is still theirs to get.
     "update outbox set inbox = null where inbox in (select id from inbox where person = :who)",
+    "delete from returns where person = :who",
     f"delete from inbox where person = :who or case_id in {_HIS_CASES}",
     f"delete from jobs where person = :who or case_id in {_HIS_CASES}",
     f"delete from grants where person = :who or case_id in {_HIS_CASES}",
@@ -59,6 +62,7 @@ _ERASE = (
     f"delete from readings where case_id in {_HIS_CASES}"
     f" or meter in (select id from meters where bike in {_HIS_BIKES})",
     f"delete from meters where bike in {_HIS_BIKES}",
+    f"delete from called where person = :who or case_id in {_HIS_CASES}",
     f"update acts set case_id = null where case_id in {_HIS_CASES}",
     "delete from cases where person = :who",
     "delete from bikes where person = :who",
@@ -66,9 +70,16 @@ _ERASE = (
     "delete from updates where (channel, handle) in"
     " (select channel, handle from handles where person = :who)",
     "delete from fetches where person = :who",
+    "delete from texts where person = :who"
+    " or number in (select handle from handles where person = :who and channel = 'sms')",
+    "delete from numbers where number in"
+    " (select handle from handles where person = :who and channel = 'sms')",
     # A private chat goes by its owner's own number.
     "delete from chats where (channel, chat) in (select channel, handle from handles where person = :who)",
     "delete from handles where person = :who",
+    "delete from link_codes where person = :who",
+    "delete from whereabouts where person = :who",
+    "delete from former_names where person = :who",
     "update published set person = null where person = :who",
     "update acts set person = null where person = :who",
     "delete from drafts where person = :who",
@@ -85,7 +96,7 @@ _UNTELL = (
 )
 
 
-class Store(Outcomes, Publishing, Reminding, Shown, JobList):
+class Store(Outcomes, Linking, Publishing, Shown, Reminding, Texting, JobList):
     """An open record. Close it when done; one connection belongs to one thread."""
 
     def __init__(self, path: str | Path) -> None:
@@ -180,11 +191,12 @@ class Store(Outcomes, Publishing, Reminding, Shown, JobList):
         RecordBusyError when another program kept the file from being scrubbed: he is gone from the
         tables, and the next start finishes the scrubbing.
         """
-        name = self.person(person).name
+        names = [self.person(person).name, *self.former_names(person)]
         with self.writing():
             self.add("erasing", person=person)
             for case in self._guest_cases(person):
-                self._unname(case, name)
+                for name in names:
+                    self._unname(case, name)
             self.run_each(_ERASE, {"who": person})
         self._scrub()
 

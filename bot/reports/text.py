@@ -11,7 +11,7 @@ from bot.core.desk import Desk
 from bot.core.flow import Flow
 from bot.core.state import State
 from bot.core.words import Words
-from bot.reports import pocket, work_lines
+from bot.reports import pocket, sms, work_lines
 from bot.reports.ahead import look_ahead
 from bot.reports.facts import NO_BOOK, facts
 from bot.reports.lines import (
@@ -57,6 +57,11 @@ def summary(flow: Flow, state: State, now: datetime, desk: Desk | None = None) -
 def whole(flow: Flow, state: State, now: datetime, desk: Desk | None = None) -> str:
     """The sheet of a case with everything that is known of it, one fact a line."""
     return write(facts_of(flow, state, now, desk), in_words(desk))
+
+
+def brief(flow: Flow, state: State, now: datetime, desk: Desk | None = None) -> str:
+    """The sheet of a case in at most three text messages."""
+    return sms.sms(facts_of(flow, state, now, desk), in_words(desk))
 
 
 def in_words(desk: Desk | None) -> Wording:

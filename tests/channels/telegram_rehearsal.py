@@ -146,13 +146,15 @@ def _presses(desk: Desk, exchange: Exchange, asked: Message) -> tuple[str, ...]:
 # --- what is given ------------------------------------------------------------------------------
 
 
-def lay_given(store: turn.Store, script: Script, stage: Stage, rider: Person, mechanic: str) -> None:
+def lay_given(
+    store: turn.Store, script: Script, stage: Stage, to: turn.Address, name: str, mechanic: str
+) -> None:
     """Put into the record what stands there before the first word. `mechanic`: who holds it, or ""."""
     at, desk = turn.stamp(script.now), stage.desk(script)
     with store.writing():
-        person = store.meet(CHANNEL, str(rider.id), rider.name, "rider", at)
-        for name in RIDER_SETTINGS & set(desk.settings):
-            store.settle(person.id, name, desk.settings[name])
+        person = store.meet(to.channel, to.chat, name, "rider", at)
+        for setting in RIDER_SETTINGS & set(desk.settings):
+            store.settle(person.id, setting, desk.settings[setting])
         for bike in desk.bikes:
             made = store.make_bike(person.id, bike.nickname, at)
             store.know_traits(made, bike.traits)
@@ -161,11 +163,11 @@ def lay_given(store: turn.Store, script: Script, stage: Stage, rider: Person, me
             for page in stages.pages(script):
                 store.write_book(made, page.line, page.at)
         if given := stages.begin(script, stage).entries:
-            _open_case(store, given, person, str(rider.id), {"rider": person.name, "mechanic": mechanic})
+            _open_case(store, given, person, to, {"rider": person.name, "mechanic": mechanic})
 
 
 def _open_case(
-    store: turn.Store, given: Sequence[Entry], person: Any, chat: str, names: Mapping[str, str]
+    store: turn.Store, given: Sequence[Entry], person: Any, to: turn.Address, names: Mapping[str, str]
 ) -> None:
     entries = []
     for entry in given:
@@ -178,7 +180,7 @@ def _open_case(
     case = store.open_case(person.id, at)
     store.append(case, entries)
     store.keep_line(case, fold(entries), at)
-    store.sit_down(case, person.id, turn.Address(CHANNEL, chat), at)
+    store.sit_down(case, person.id, to, at)
 
 
 # --- the play -------------------------------------------------------------------------------------
@@ -216,10 +218,11 @@ class Phones:
         if held and self.steps[0].who == "mechanic":  # nobody is written to who has never written
             self.people["rider"].start()
             self._rest()
-        lay_given(self.store, self.script, self.stage, self.people["rider"], name)
+        rider = self.people["rider"]
+        at = turn.Address(CHANNEL, str(rider.id))
+        lay_given(self.store, self.script, self.stage, at, rider.name, name)
         if held:
-            rider = self.people["rider"]
-            case = self.store.current(turn.Address(CHANNEL, str(rider.id)), self._known(rider).id)
+            case = self.store.current(at, self._known(rider).id)
             assert case is not None
             self.bot.seat_mechanic(case, self.people["mechanic"].id)
         for step in self.steps:

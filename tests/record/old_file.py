@@ -19,6 +19,7 @@ from bot.core.reminders import OilWatch
 from bot.core.state import State, fold
 from bot.record.cases import KeptFlow
 from bot.record.migrations import NAMES
+from bot.record.post import Address
 from bot.record.store import Store
 from tests.record.small_talk import NINE, Rider
 
@@ -64,6 +65,7 @@ def make(target: Path) -> None:
         turn.sent(store, told.id, NINE + timedelta(days=1))
         share(store, ann.number, ben.number)
         publish(store, ann.number)
+        link(store, ann.number)
         store.backup(target)
         store.close()
 
@@ -89,6 +91,23 @@ def publish(store: Store, ann: int) -> None:
         store.withdraw("everyone", "metal", "h2", AT)
         store.note_act("moved", "everyone", "metal", "h1", AT, None, 1)
         store.settle_draft(store.keep_draft(ann, "everyone", "metal", "h3", AT), "kept")
+
+
+def link(store: Store, ann: int) -> None:
+    """Ann's number is joined to her; another number has a code, and a third is asked whose it is."""
+    with store.writing():
+        numbers = [store.meet("sms", f"+15550{n}", "rider", "rider", AT).id for n in (100, 200, 300)]
+        store.keep_link_code("+15550100", numbers[0], "digest of a link", AT)
+        store.join(numbers[0], ann, AT)
+        store.run("insert into called values (2, ?, 'Annie')", ann)
+        store.keep_link_code("+15550200", numbers[1], "digest of another link", AT)
+        heard = events.Heard(text="hello again")
+        inbox = store.put_in(Address("sms", "+15550300"), "s1", numbers[2], heard, AT)
+        assert inbox is not None
+        store.mark_taken(inbox, None, AT)
+        store.hold_back("+15550300", numbers[2], inbox, AT)
+        store.count_return("+15550300")
+        store.note_place(ann, Address("sms", "+15550100"))
 
 
 if __name__ == "__main__":

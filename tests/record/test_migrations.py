@@ -19,7 +19,7 @@ from bot.record.migrations import MIGRATIONS, NAMES
 from bot.record.outcomes import Version
 from bot.record.post import Address
 from bot.record.store import Store
-from tests.record.old_file import CHANGED, make
+from tests.record.old_file import AT, CHANGED, make
 from tests.record.small_talk import NINE, Rider, heard_texts
 
 FILES = sorted((Path(__file__).parent / "files").glob("version-*.db"))
@@ -176,6 +176,26 @@ def test_what_admins_did_is_read_from_an_old_file(path: Path, tmp_path: Path) ->
         ("published", "Ann", None),
     ]
     assert [(draft.hash, draft.state) for draft in store.drafts(ann.id)] == [("h3", "kept")]
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if p.stem >= "version-0007"], ids=lambda path: path.stem)
+def test_who_is_one_over_channels_is_read_from_an_old_file(path: Path, tmp_path: Path) -> None:
+    """Ann's number ends in 100; 200 may be joined for ten minutes; 300 gave one wrong nickname so far."""
+    shutil.copytree(f"{path}.files", tmp_path / "record.db.files")
+    store = Store(Path(shutil.copy(path, tmp_path / "record.db")))
+    ann, former = store.named("ann"), store.named("rider")
+    assert ann is not None
+    assert former == ann
+    assert store.numbers_of(ann.id) == ("+15550100",)
+    assert store.is_joined(ann.id)
+    assert (store.known_in(1, ann.id).name, store.known_in(2, ann.id).name) == ("Ann", "Annie")
+    assert store.number_of_code("digest of a link", AT) is None
+    assert store.number_of_code("digest of another link", "2026-05-01T09:09:59Z") is not None
+    assert store.number_of_code("digest of another link", "2026-05-01T09:10:00Z") is None
+    waits = store.returning("+15550300")
+    assert waits is not None
+    assert (store.incoming(waits.inbox).heard.text, waits.tries) == ("hello again", 1)
+    assert store.value("select channel from whereabouts where person = ?", ann.id) == "sms"
 
 
 def test_what_stood_in_a_book_before_its_lines_had_a_form_is_a_note(tmp_path: Path) -> None:

@@ -15,11 +15,12 @@ from bot.authoring import source
 from bot.authoring.rules.fault import Fault, Path, Rule, fault
 from bot.authoring.rules.references import asked
 from bot.authoring.rules.safety import steps_spoken
-from bot.authoring.rules.septets import TWO, foreign, septets
 from bot.core.flow import Asked_, Flow, Graded, Look, One, Several, Trait
+from bot.core.segments import JOINED, foreign, plain, septets, split
 
 QUESTION, STEP = 300, 700  # characters on a screen
 TAG, SMS = 6, 150  # septets; the rest up to 160 is kept for substitutions
+STOP = 2 * JOINED["gsm"]
 MOST = {"one": 5, "several": 9, "graded": 5}  # answers in one message
 _CARRIER = ("stop", "stopall", "end", "cancel", "quit", "unsubscribe", "help", "info", "start", "unstop")
 _WORDS = File(__file__).resolve().parents[2] / "words"
@@ -88,7 +89,7 @@ def long_messages(flow: Flow) -> Iterator[Fault]:
     """L503: tag, question and numbered answers go out as one text message."""
     for path, ask in all_asked(flow):
         texts = [ask.short or ask.ask, *(f"{n} {text}" for n, text in enumerate(_offered(ask, path), 1))]
-        length = TAG + septets(" ".join(texts))
+        length = TAG + septets(plain(" ".join(texts)))
         if length > SMS:
             at = "short" if ask.short else "ask"
             yield fault("L503", *path, at, length=length, limit=SMS)
@@ -150,7 +151,7 @@ def _closing_lines(flow: Flow) -> Iterator[Line]:
 def long_lines(flow: Flow) -> Iterator[Fault]:
     """L504: a step, caution or point goes out as one text message."""
     for line in lines(flow):
-        length, limit = septets(line.short or line.text), SMS - TAG
+        length, limit = septets(plain(line.short or line.text)), SMS - TAG
         if length > limit:
             cure = "shorten 'short'" if line.short else "add a 'short'" if line.has_short else "shorten it"
             at = "short" if line.short else line.part
@@ -160,10 +161,16 @@ def long_lines(flow: Flow) -> Iterator[Fault]:
 def long_stops(flow: Flow) -> Iterator[Fault]:
     """L505: a stop goes out as two text messages at most."""
     for id, rule in flow.stop_rules.items():
-        length = septets(rule.short or rule.say)
-        if length > TWO:
+        length = _with_gaps(rule.short or rule.say)
+        if length > STOP:
             cure, at = ("shorten 'short'", "short") if rule.short else ("add a 'short'", "say")
-            yield fault("L505", "stop_rules", id, at, length=length, limit=TWO, cure=cure)
+            yield fault("L505", "stop_rules", id, at, length=length, limit=STOP, cure=cure)
+
+
+def _with_gaps(text: str) -> int:
+    """Septets, with those that stay free where a letter of two did not fit at the end of a message."""
+    *full, last = split(plain(text)).parts
+    return len(full) * JOINED["gsm"] + septets(last)
 
 
 def _paid(flow: Flow) -> Iterator[tuple[Path, str, str, str | None]]:

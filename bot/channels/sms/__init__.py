@@ -1,1 +1,1 @@
-"""Text messages, by way of a modem that gammu-smsd runs."""
+"""The talk by text message: what the modem's daemon heard is read from its tables, answers are put there."""

@@ -52,6 +52,8 @@ class Errands(FlowErrands):
             "pdf": self._pdf, "post": self._post, "status": self._status, "flow": self._flows,
             "flows": self._flows,
         }.get(came.command)  # fmt: skip
+        if came.private:
+            self._follow_over(came)
         if came.command in PRIVATE and not came.private:
             self._answer(update, came, self._say("telegram.only_private"))
         elif doing is not None:
@@ -62,6 +64,13 @@ class Errands(FlowErrands):
             self._answer(update, came, self._say("telegram.no_command"))
         else:  # it may be meant for another bot of the group
             self._nothing(update, came)
+
+    def _follow_over(self, came: Came) -> None:
+        """Who talked by text message last goes on here with what he talked of there."""
+        person = self.store.known_as(CHANNEL, came.handle)
+        if person is not None:
+            with self.store.writing():
+                self.store.follow(self._where(came), person.id)
 
     def _nothing(self, update: int, came: Came) -> None:
         with self.store.writing():

@@ -108,7 +108,9 @@ class Hearing:
 
     def _asked(self, person: int, case: int | None) -> int:
         """The entry that asks this person now, 0 for none."""
-        return 0 if case is None else _asked_in(self.store.state(case), self.store.person(person).name)
+        return (
+            0 if case is None else _asked_in(self.store.state(case), self.store.known_in(case, person).name)
+        )
 
     # --- people, and what is told beside the talk -------------------------------------------------
 

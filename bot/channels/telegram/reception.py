@@ -229,8 +229,8 @@ class Reception(Errands):
             self._accept(again, text=self._control(came, "repeat"))
             self.finish()
         state = self.store.state(receipt.case)
-        own = state.asked.get(person.name)
-        theirs = state.asked.get(self.store.person(receipt.person).name)
+        own = state.asked.get(self.store.known_in(receipt.case, person.id).name)
+        theirs = state.asked.get(self.store.known_in(receipt.case, receipt.person).name)
         if own is None or theirs is None or theirs.seq != receipt.asked:
             return receipt.asked
         return own.seq if (own.what, own.id) == (theirs.what, theirs.id) else receipt.asked

@@ -117,6 +117,9 @@ def test_a_stop_is_two_messages() -> None:
     assert codes({**changes, "stop_rules/very-loud/say": long(306)}) == []
     assert codes({**changes, "stop_rules/very-loud/say": long(307)}) == ["L505"]
     assert codes({"stop_rules/very-loud/short": "[" * 154}) == ["L505"]
+    # 306 septets, but a bracket does not fit at 153, nor the last at 306: a third message, of two septets.
+    [found] = judged({"stop_rules/very-loud/short": "x" * 152 + "[" + "x" * 142 + "[" * 5})
+    assert (found.code, "308 of 306" in found.text) == ("L505", True)
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,142 @@
+"""How messages become text messages: short words, a tag and numbered answers, as few segments as may be.
+
+Pure. What is said in one turn goes out as one text where it fits, stop first: a network keeps no order
+between texts, but it keeps that of the words in one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from bot.channels.plain import headed, named
+from bot.core.messages import Message
+from bot.core.segments import Split, plain, segments, split
+
+ONCE = 3  # segments of one text at most; what is longer is cut, and the rest waits behind "more"
+FREE = -1
+MORE = " (more)"
+HOW = " (how: more)"
+
+
+@dataclass(frozen=True)
+class Said:
+    """A message as it goes out.
+
+    `asked`: the entry that asks with it, FREE for a question in free words, which has no tag, 0 for none.
+    """
+
+    row: int
+    text: str
+    asked: int = 0
+    stop: bool = False
+
+
+@dataclass(frozen=True)
+class Texts:
+    """One text and what it carries. `rest` is what did not fit and waits behind "more"."""
+
+    body: str
+    rows: tuple[int, ...] = ()
+    asked: int = 0
+    stop: bool = False
+    rest: str = ""
+
+
+def said(row: int, message: Message, asked: int = 0) -> Said:
+    """One message in its short words, with its tag when it asks something."""
+    tag = f"Q{asked} " if asked and _asks(message) else ""
+    short = named(replace(message, text=message.short or _numbered(message)))
+    text = " ".join(headed(short).split())
+    hint = HOW if message.how and segments(plain(tag + text + HOW)) == segments(plain(tag + text)) else ""
+    free = FREE if message.kind == "question" else 0
+    return Said(row, f"{tag}{text}{hint}" or "-", asked if tag else free, message.kind == "stop")
+
+
+def _asks(message: Message) -> bool:
+    return any(not c.control for c in message.choices) or message.kind == "question"
+
+
+def _numbered(message: Message) -> str:
+    """The text and its answers, of a message that has no short words."""
+    answers = (f"{c.n} {c.short or c.label}" for c in message.choices if not c.control)
+    return " ".join((message.text, *answers))
+
+
+def bundle(parts: Sequence[Said], stands: Sequence[str] = (), *, ucs2: bool = False) -> tuple[Texts, ...]:
+    """What is said in one turn, in as few texts as cost no more. A long one is cut, and ends the row.
+
+    `stands`: the lines that say that a stop stands; behind the stop itself they say nothing new.
+    """
+    done: list[Texts] = []
+    for part in parts:
+        text = without(part.text, stands) if done and done[-1].stop else part.text
+        alone = Texts(written(text, ucs2), (part.row,), part.asked, part.stop)
+        joined = _joined(done[-1], alone) if done and not done[-1].rest else None
+        if joined is None:
+            done.append(_cut(alone))
+        else:
+            done[-1] = joined
+    return tuple(done)
+
+
+def _joined(first: Texts, second: Texts) -> Texts | None:
+    """Both in one text, where that costs no more and leaves each whole; one question a text."""
+    body = f"{first.body}\n{second.body}"
+    cost = segments(body)
+    if cost > min(ONCE, segments(first.body) + segments(second.body)) or (first.asked and second.asked):
+        return None
+    return Texts(body, (*first.rows, *second.rows), first.asked or second.asked, first.stop or second.stop)
+
+
+def _cut(text: Texts) -> Texts:
+    """At most three segments; of a question its numbered answers stay together at the end of what is sent."""
+    body, rest = page(text.body)
+    return replace(text, body=body, rest=rest)
+
+
+def without(text: str, lines: Sequence[str]) -> str:
+    """A text without these lines; as it is where nothing else is in it."""
+    left = text
+    for line in lines:
+        left = left.replace(f"{line} ", "", 1)
+    return left
+
+
+def page(body: str) -> tuple[str, str]:
+    """The first three segments of a text, and the rest of it."""
+    if segments(body) <= ONCE:
+        return body, ""
+    at = len(body)
+    while segments(body[:at].rstrip() + MORE) > ONCE:
+        at = max(body.rfind(" ", 0, at), body.rfind("\n", 0, at))
+        if at <= 0:
+            at = _hard(body)
+            break
+    return body[:at].rstrip() + MORE, body[at:].strip()
+
+
+def _hard(body: str) -> int:
+    """Where a text without a space is cut."""
+    at = len(body)
+    while segments(body[:at] + MORE) > ONCE:
+        at -= 1
+    return at
+
+
+def written(text: str, ucs2: bool = False) -> str:
+    """The text in letters that go out as they are: those of the 7-bit alphabet, or any."""
+    return text if ucs2 else plain(text)
+
+
+def pages(text: str) -> Iterable[str]:
+    """A long text as all its texts, one after the other."""
+    rest = text
+    while rest:
+        body, rest = page(rest)
+        yield body
+
+
+def parts(body: str) -> Split:
+    """A text as the parts that are sent."""
+    return split(body)
