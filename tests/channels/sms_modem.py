@@ -20,7 +20,13 @@ from pathlib import Path
 
 from tests.channels.sms_network import CENTRE, SLOTS, Network, When
 
-MAKER, MODEL, REVISION, SERIAL, SUBSCRIBER = "Pretend Works", "PW-1", "1.0", "490000000000014", "001010000000001"
+MAKER, MODEL, REVISION, SERIAL, SUBSCRIBER = (
+    "Pretend Works",
+    "PW-1",
+    "1.0",
+    "490000000000014",
+    "001010000000001",
+)
 PROMPT, END, GIVE_UP = b"\r\n> ", b"\x1a", b"\x1b"
 ERROR = "ERROR"
 INVALID_INDEX, INVALID_PDU = 321, 304  # CMS codes of TS 27.005, 3.2.5, from memory
@@ -61,7 +67,9 @@ class Modem:
     # --- the line
 
     def start(self) -> None:
-        self._ours, self._theirs = pty.openpty()  # the other end stays open here too: no hang-up when a daemon dies
+        self._ours, self._theirs = (
+            pty.openpty()
+        )  # the other end stays open here too: no hang-up when a daemon dies
         tty.setraw(self._theirs)
         self.tty.unlink(missing_ok=True)
         self.tty.symlink_to(os.ttyname(self._theirs))
@@ -152,9 +160,13 @@ class Modem:
     def _work(self, name: str, given: str) -> None:
         if self._die(name, "before"):
             return
-        {"CMGS": self._ask_text, "CMGR": self._read, "CMGL": self._list, "CMGD": self._delete, "CPMS": self._choose}[
-            name
-        ](given)
+        {
+            "CMGS": self._ask_text,
+            "CMGR": self._read,
+            "CMGL": self._list,
+            "CMGD": self._delete,
+            "CPMS": self._choose,
+        }[name](given)
 
     def _choose(self, given: str) -> None:
         if '"ME"' in given or '"MT"' in given:

@@ -125,9 +125,7 @@ class Network:
     def report(self, reference: int, number: str, state: str) -> None:
         """Tell what became of a message that was sent; `state` is a word of STATES."""
         now = sms_pdu.whole_second(datetime.now(UTC))
-        self.arrive(
-            [sms_pdu.write_report(reference, number, now, now, centre=CENTRE, state=STATES[state])]
-        )
+        self.arrive([sms_pdu.write_report(reference, number, now, now, centre=CENTRE, state=STATES[state])])
 
     def arrive(self, pdus: Sequence[bytes]) -> None:
         with self.lock:

@@ -205,7 +205,9 @@ def write_deliver(
     return write_centre(centre) + told + write_user_data(text, coding, header)
 
 
-def write_report(reference: int, number: str, sent: datetime, done: datetime, *, centre: str, state: int) -> bytes:
+def write_report(
+    reference: int, number: str, sent: datetime, done: datetime, *, centre: str, state: int
+) -> bytes:
     """An SMS-STATUS-REPORT (TS 23.040, 9.2.2.3); `state` is its TP-Status (9.2.3.15)."""
     told = bytes([0x06, reference]) + write_address(number) + write_stamp(sent) + write_stamp(done)
     return write_centre(centre) + told + bytes([state])
@@ -241,7 +243,9 @@ def write_delivers(number: str, text: str, at: datetime, *, centre: str, referen
     parts, coding = cut(text), coding_for(text)
     headers = [write_header(reference, len(parts), n) for n in range(1, len(parts) + 1)]
     return [
-        write_deliver(number, part, at, centre=centre, coding=coding, header=header if len(parts) > 1 else b"")
+        write_deliver(
+            number, part, at, centre=centre, coding=coding, header=header if len(parts) > 1 else b""
+        )
         for part, header in zip(parts, headers, strict=True)
     ]
 

@@ -1,7 +1,7 @@
-"""The real gammu-smsd on a pretend modem, in a folder of its own, and the fixture `rig` for tests that need both.
+"""The real gammu-smsd on a pretend modem, in a folder of its own.
 
-A test module takes it with `pytest_plugins = ["tests.channels.sms_rig"]`. Without the packages gammu-smsd and
-libdbd-sqlite3 those tests are skipped; with CI_NEEDS_SMSD=1 in the environment they fail instead.
+Without the packages gammu-smsd and libdbd-sqlite3 tests that `require_daemon` are skipped; with CI_NEEDS_SMSD=1
+in the environment they fail instead.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import signal
 import sqlite3
 import subprocess
 import time
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -147,7 +147,13 @@ class Rig:
         return self.network.sent
 
     def receive(
-        self, number: str, text: str, *, at: datetime | None = None, backwards: bool = False, without: Collection[int] = ()
+        self,
+        number: str,
+        text: str,
+        *,
+        at: datetime | None = None,
+        backwards: bool = False,
+        without: Collection[int] = (),
     ) -> list[bytes]:
         """A phone sends us `text`; parts may come in the wrong order, and those in `without` never. Returns its PDUs."""
         self._reference = self._reference % 255 + 1
@@ -164,7 +170,7 @@ class Rig:
             db.row_factory = sqlite3.Row
             return [dict(row) for row in db.execute(sql, given)]
 
-    def wait_for(self, seen: Callable[[], Found], seconds: float = 15.0) -> Found:
+    def wait_for(self, seen: Callable[[], Found], seconds: float = 30.0) -> Found:
         """What `seen` gives as soon as it is true of something. AssertionError with the log's end: it never was."""
         ends = time.monotonic() + seconds
         while not (found := seen()):
@@ -175,19 +181,9 @@ class Rig:
     def picture(self, lines: int = 60) -> str:
         """The end of the daemon's log, and what the modem was asked last."""
         logged = self.log.read_text("utf-8", "replace").splitlines() if self.log.exists() else ["no log yet"]
-        return "\n".join([*logged[-lines:], f"last commands: {self.modem.commands[-20:]}", f"runs: {self.runs}"])
-
-
-@pytest.fixture(scope="module")
-def rig(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rig]:
-    """One daemon for all tests of a module."""
-    require_daemon()
-    with_daemon = Rig(tmp_path_factory.mktemp("smsd"))
-    try:
-        with_daemon.start()
-        yield with_daemon
-    finally:
-        with_daemon.stop()
+        return "\n".join(
+            [*logged[-lines:], f"last commands: {self.modem.commands[-20:]}", f"runs: {self.runs}"]
+        )
 
 
 def require_daemon() -> None:

@@ -64,7 +64,19 @@ def test_the_alphabet_has_its_size_and_its_landmarks() -> None:
     assert len(sms_pdu.SEPTETS) == 127 + 10
     for mark in " !\"#%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz\n\r":
         assert sms_pdu.encode(mark) == [ord(mark)]
-    by_hand = {"@": 0, "$": 2, "é": 5, "Ç": 9, "_": 0x11, "Δ": 0x10, "Ξ": 0x1A, "ß": 0x1E, "¡": 0x40, "¿": 0x60, "à": 0x7F}
+    by_hand = {
+        "@": 0,
+        "$": 2,
+        "é": 5,
+        "Ç": 9,
+        "_": 0x11,
+        "Δ": 0x10,
+        "Ξ": 0x1A,
+        "ß": 0x1E,
+        "¡": 0x40,
+        "¿": 0x60,
+        "à": 0x7F,
+    }
     assert {mark: sms_pdu.encode(mark)[0] for mark in by_hand} == by_hand
 
 
@@ -80,7 +92,12 @@ def test_a_pair_that_was_cut_is_seen() -> None:
 
 
 # Length in digits, kind of number, digits in swapped pairs: on paper by TS 23.040, 9.1.2.5.
-ADDRESSES = {"+15550001": "089151550010", "+155501007": "099151551000F7", "15550001": "088151550010", "70007": "05810700F7"}
+ADDRESSES = {
+    "+15550001": "089151550010",
+    "+155501007": "099151551000F7",
+    "15550001": "088151550010",
+    "70007": "05810700F7",
+}
 
 
 @pytest.mark.parametrize("number", ADDRESSES)
@@ -125,7 +142,9 @@ def test_a_send_of_a_part_in_16_bit_units_with_a_report_is_read() -> None:
 
 def test_a_reference_may_have_two_octets() -> None:
     # TS 23.040, 9.2.3.24.8: element 8 with four octets; here behind an element that says nothing of parts.
-    assert sms_pdu.concatenation(bytes.fromhex("0A 050212 34 0804 1234 0302".replace("050212 34", "05021234"))) == (0x1234, 3, 2)
+    assert sms_pdu.concatenation(
+        bytes.fromhex("0A 050212 34 0804 1234 0302".replace("050212 34", "05021234"))
+    ) == (0x1234, 3, 2)
 
 
 def test_what_is_no_send_is_refused() -> None:
@@ -136,19 +155,19 @@ def test_what_is_no_send_is_refused() -> None:
 def test_a_delivered_message_is_written() -> None:
     # Centre +15550100 in five octets; first octet: delivered, nothing more waits (04). On paper.
     made = sms_pdu.write_deliver("+15550001", "Hi", AFTERNOON, centre=CENTRE, coding="gsm")
-    assert made.hex().upper() == "059151551000" "04" "089151550010" "0000" "62119261604000" "02C834"
+    assert made.hex().upper() == "0591515510000408915155001000006211926160400002C834"
 
 
 def test_a_delivered_part_is_written() -> None:
     # Header bit 40; length in septets: seven for header and fill, one for A; A one bit further as above. On paper.
     header = sms_pdu.write_header(0x21, 2, 1)
     made = sms_pdu.write_deliver("+15550001", "A", AFTERNOON, centre=CENTRE, coding="gsm", header=header)
-    assert made.hex().upper() == "059151551000" "44" "089151550010" "0000" "62119261604000" "08" "050003210201" "82"
+    assert made.hex().upper() == "059151551000440891515500100000621192616040000805000321020182"
 
 
 def test_a_report_is_written() -> None:
     made = sms_pdu.write_report(7, "+15550001", AFTERNOON, AFTERNOON, centre=CENTRE, state=0x41)
-    assert made.hex().upper() == "059151551000" "0607" "089151550010" "62119261604000" "62119261604000" "41"
+    assert made.hex().upper() == "0591515510000607089151550010621192616040006211926160400041"
 
 
 # Limits of TS 23.038 and TS 23.040: 160 and 153 septets, 70 and 67 units, no pair cut; lengths of parts by hand.
@@ -247,7 +266,10 @@ def test_it_takes_a_send_and_writes_it_down(typist: Typist, network: Network, tm
     assert typist.type("AT+CMGS=13\r").endswith("\r\n> ")
     assert typist.type(SEND + "\x1a").endswith("\r\n+CMGS: 1\r\n\r\nOK\r\n")
     assert [(whole.number, whole.text) for whole in network.sent] == [("+15550001", "Hi")]
-    assert '"number": "+15550001", "text": "Hi", "coding": "gsm", "header": ""' in (tmp_path / "sent.jsonl").read_text()
+    assert (
+        '"number": "+15550001", "text": "Hi", "coding": "gsm", "header": ""'
+        in (tmp_path / "sent.jsonl").read_text()
+    )
 
 
 def test_a_send_may_be_given_up(typist: Typist, network: Network) -> None:
@@ -257,7 +279,9 @@ def test_a_send_may_be_given_up(typist: Typist, network: Network) -> None:
 
 
 @pytest.mark.parametrize(("long", "typed"), [(12, SEND), (13, "what"), (13, ""), (13, SEND[:-2])])
-def test_a_send_that_is_not_as_long_as_was_said_is_refused(typist: Typist, network: Network, long: int, typed: str) -> None:
+def test_a_send_that_is_not_as_long_as_was_said_is_refused(
+    typist: Typist, network: Network, long: int, typed: str
+) -> None:
     typist.type(f"AT+CMGS={long}\r")
     assert "+CMS ERROR: 304" in typist.type(typed + "\x1a")
     assert not network.submits
@@ -284,7 +308,7 @@ def test_a_lost_answer_was_a_send_all_the_same(typist: Typist, network: Network)
 
 def test_slots_are_listed_read_and_deleted(typist: Typist, network: Network) -> None:
     network.arrive([sms_pdu.write_deliver("+15550001", "Hi", AFTERNOON, centre=CENTRE, coding="gsm")])
-    written = "059151551000" "04" "089151550010" "0000" "62119261604000" "02C834"
+    written = "0591515510000408915155001000006211926160400002C834"
     assert f"+CMGL: 1,0,,{len(written) // 2 - 6}\r\n{written}" in typist.type("AT+CMGL=4\r")
     assert f"+CMGR: 0,,{len(written) // 2 - 6}\r\n{written}" in typist.type("AT+CMGR=1\r")
     assert "+CMGR: 1,," in typist.type("AT+CMGR=1\r")
@@ -305,7 +329,9 @@ def test_what_finds_no_slot_waits_in_the_network(network: Network) -> None:
 # --- the rig
 
 
-def test_without_the_daemon_a_test_is_skipped_but_not_where_it_must_run(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_the_daemon_a_test_is_skipped_but_not_where_it_must_run(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     monkeypatch.setenv("PATH", "")
     monkeypatch.delenv("CI_NEEDS_SMSD", raising=False)
     with pytest.raises(pytest.skip.Exception, match="apt install gammu-smsd"):
