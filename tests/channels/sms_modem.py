@@ -20,13 +20,12 @@ from pathlib import Path
 
 from tests.channels.sms_network import CENTRE, SLOTS, Network, When
 
-MAKER, MODEL, REVISION, SERIAL, SUBSCRIBER = (
+MAKER, MODEL, REVISION = (
     "Pretend Works",
     "PW-1",
     "1.0",
-    "490000000000014",
-    "001010000000001",
-)
+)  # no name by which gammu would pick a driver of its own
+SERIAL, SUBSCRIBER = "490000000000014", "001010000000001"
 PROMPT, END, GIVE_UP = b"\r\n> ", b"\x1a", b"\x1b"
 ERROR = "ERROR"
 INVALID_INDEX, INVALID_PDU = 321, 304  # CMS codes of TS 27.005, 3.2.5, from memory
@@ -34,7 +33,8 @@ INVALID_INDEX, INVALID_PDU = 321, 304  # CMS codes of TS 27.005, 3.2.5, from mem
 MEMORY = f'"SM",{{0}},{SLOTS}'
 # What is always answered alike.
 SAID = {
-    "": "", "E0": "", "E1": "", "Z": "", "+CMEE=1": "", "+CMEE=2": "", "+CFUN=1": "", "+CMGF=0": "", "+CSMS=0": "",
+    "": "", "E0": "", "E1": "", "Z": "", "+CMEE=1": "", "+CMEE=2": "", "+CFUN=1": "",
+    "+CMGF=0": "", "+CSMS=0": "",
     "+CGMI": MAKER, "+CGMM": MODEL, "+CGMR": REVISION, "+CGSN": SERIAL, "+CIMI": SUBSCRIBER,
     "+CPIN?": "+CPIN: READY",
     "+CSCS=?": '+CSCS: ("GSM")', "+CSCS?": '+CSCS: "GSM"',
@@ -44,7 +44,8 @@ SAID = {
     "+CPMS=?": '+CPMS: ("SM"),("SM"),("SM")',
     "+CSCA?": f'+CSCA: "{CENTRE}",145',
     "+CSQ": "+CSQ: 21,99", "+CBC": "+CBC: 0,80",
-    "+CREG?": '+CREG: 2,1,"0001","00000001"', "+CGREG?": '+CGREG: 2,1,"0001","00000001"', "+CGATT?": "+CGATT: 1",
+    "+CREG?": '+CREG: 2,1,"0001","00000001"', "+CGREG?": '+CGREG: 2,1,"0001","00000001"',
+    "+CGATT?": "+CGATT: 1",
     "+COPS?": '+COPS: 0,2,"00101"',
 }  # fmt: skip
 # What may be set to anything without a difference.
@@ -52,7 +53,7 @@ TAKEN = ("+CSCS=", "+CNMI=", "+CREG=", "+CGREG=", "+COPS=", "+CSCA=", "+CMMS=", 
 
 
 class Modem:
-    """The modem of one network. `start()` opens it at `tty`; `kill` is called where a fault says that the daemon dies."""
+    """The modem of one network. `start()` opens it at `tty`; a fault that ends the daemon calls `kill`."""
 
     def __init__(self, tty_path: Path, network: Network) -> None:
         self.tty, self.network = tty_path, network
@@ -67,9 +68,9 @@ class Modem:
     # --- the line
 
     def start(self) -> None:
-        self._ours, self._theirs = (
-            pty.openpty()
-        )  # the other end stays open here too: no hang-up when a daemon dies
+        # The other end stays open here too: there is no hang-up when a daemon dies.
+        self._ours, self._theirs = pty.openpty()
+        self._over.clear()
         tty.setraw(self._theirs)
         self.tty.unlink(missing_ok=True)
         self.tty.symlink_to(os.ttyname(self._theirs))
@@ -120,12 +121,14 @@ class Modem:
         self._answer(last=f"+CMS ERROR: {code}")
 
     def _die(self, command: str, when: When) -> bool:
-        """Kill the daemon here, if that is meant; then the line is as after a power cut, and nothing is answered."""
-        if not self.network.faults.kills(command, when):
+        """Kill the daemon here, if that is meant; then the line is empty, and nothing is answered."""
+        faults = self.network.faults
+        if faults.die is None or not faults.die.falls(command, when):
             return False
         self.kill()
         self._in_text, self._pending = False, b""
         termios.tcflush(self._theirs, termios.TCIOFLUSH)
+        faults.die = None  # last: whoever waits for it may start the next daemon
         return True
 
     # --- commands
@@ -178,7 +181,7 @@ class Modem:
     def _list(self, given: str) -> None:
         found = [
             f"+CMGL: {place},{state},,{len(pdu) - 1 - pdu[0]}\r\n{pdu.hex().upper()}"
-            for place, (state, pdu) in sorted(self.network.slots.items())
+            for place, (state, pdu) in self.network.listed()
             if given == "4" or given == str(state)
         ]
         self._answer(*found)
@@ -228,7 +231,11 @@ class Modem:
 
     def _send(self, pdu: bytes) -> None:
         faults = self.network.faults
-        reference, code = self.network.submit(pdu)
+        try:
+            reference, code = self.network.submit(pdu)
+        except (ValueError, IndexError):  # no SMS-SUBMIT, or it ends too soon
+            self._refuse(INVALID_PDU)
+            return
         time.sleep(faults.delay)
         if self._die("CMGS", "after"):
             return

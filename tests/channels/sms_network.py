@@ -29,7 +29,7 @@ When = Literal["before", "after"]
 
 @dataclass
 class Die:
-    """Kill the daemon at the `nth` command of a name from now on: before its work is done, or after it and unanswered."""
+    """Kill the daemon at the `nth` command of a name from now on: before its work, or unanswered after it."""
 
     command: str
     when: When
@@ -66,17 +66,10 @@ class Faults:
             return self.code
         return 0
 
-    def kills(self, command: str, when: When) -> bool:
-        """Whether the daemon dies here; it dies once."""
-        if self.die is None or not self.die.falls(command, when):
-            return False
-        self.die = None
-        return True
-
 
 @dataclass(frozen=True)
 class Whole:
-    """A message that left, as the phone it went to shows it. `parts` were taken of `total`; missing ones leave a gap."""
+    """A message that left, as the phone it went to shows it: `parts` of `total` were taken."""
 
     number: str
     text: str
@@ -90,7 +83,7 @@ class Whole:
 
 
 class Network:
-    """Takes what the modem sends and keeps what came for us, in slots first and in the network when they are full."""
+    """Takes what the modem sends, and keeps what came for us: in slots while there are some free."""
 
     def __init__(self, written: Path | None = None) -> None:
         self.faults = Faults()
@@ -145,6 +138,10 @@ class Network:
                 self.slots[place] = (READ, found[1])
             return found
 
+    def listed(self) -> list[tuple[int, tuple[int, bytes]]]:
+        with self.lock:
+            return sorted(self.slots.items())
+
     def delete(self, place: int) -> None:
         with self.lock:
             self.slots.pop(place, None)
@@ -158,7 +155,7 @@ class Network:
 
     @property
     def sent(self) -> list[Whole]:
-        """What left, joined by number and reference, in the order of first parts. A repeat of an unfinished one counts once."""
+        """What left, joined by number and reference; a part that was repeated meanwhile counts once."""
         with self.lock:
             return join(self.submits)
 

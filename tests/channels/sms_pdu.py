@@ -1,8 +1,8 @@
 """Text messages as octets, as TS 23.040 and TS 23.038 of 3GPP give them: for the pretend modem only.
 
 Nothing in `bot` may share this: what the bot counts and cuts is checked against it. The rules are from memory
-of the two standards; `test_sms_modem.py` holds the packing against worked examples and a second method, and
-`test_sms_daemon.py` holds the rest against gammu, which reads and writes the same octets with code of its own.
+of the two standards; `test_sms_modem.py` holds the packing against worked examples and a second method,
+and `test_sms_daemon.py` holds the rest against gammu, which writes and reads them with its own code.
 """
 
 from __future__ import annotations
@@ -24,7 +24,8 @@ ALPHABET = (
 )
 # TS 23.038, 6.2.1.1: what follows an escape.
 EXTENSION = {
-    0x0A: "\f", 0x14: "^", 0x28: "{", 0x29: "}", 0x2F: "\\", 0x3C: "[", 0x3D: "~", 0x3E: "]", 0x40: "|", 0x65: "€",
+    0x0A: "\f", 0x14: "^", 0x28: "{", 0x29: "}", 0x2F: "\\", 0x3C: "[", 0x3D: "~", 0x3E: "]",
+    0x40: "|", 0x65: "€",
 }  # fmt: skip
 SEPTETS = {mark: (at,) for at, mark in enumerate(ALPHABET) if at != ESCAPE} | {
     mark: (ESCAPE, at) for at, mark in EXTENSION.items()
@@ -105,7 +106,7 @@ def kind_of(number: str) -> int:
 
 
 def write_address(number: str) -> bytes:
-    """An address with its length in digits. Anything that is no number goes as letters (TS 23.040, 9.1.2.5)."""
+    """An address with its length in digits; what is no number goes as letters (TS 23.040, 9.1.2.5)."""
     if not set(number.removeprefix("+")) <= set(HEX_OF_DIGIT):
         letters = encode(number)
         return bytes([(7 * len(letters) + 3) // 4, 0xD0]) + pack(letters)
@@ -141,7 +142,7 @@ def write_header(reference: int, total: int, part: int) -> bytes:
 
 
 def concatenation(header: bytes) -> tuple[int, int, int]:
-    """Reference, total and number of the part; a reference may have one octet (element 0) or two (element 8)."""
+    """Reference, total and number of the part. The reference has one octet (element 0) or two (element 8)."""
     rest = header[1:]
     while len(rest) >= 2:
         element, long, body = rest[0], rest[1], rest[2 : 2 + rest[1]]
@@ -154,7 +155,7 @@ def concatenation(header: bytes) -> tuple[int, int, int]:
 def coding_of(scheme: int) -> Coding:
     """What the octet of the data coding scheme says (TS 23.038, clause 4)."""
     if scheme & 0xC0 == 0:
-        return ("gsm", "octets", "ucs2", "gsm")[scheme >> 2 & 3]  # type: ignore[return-value]
+        return ("gsm", "octets", "ucs2", "gsm")[scheme >> 2 & 3]
     if scheme & 0xF0 == 0xF0:
         return "octets" if scheme & 4 else "gsm"
     return "ucs2" if scheme & 0xF0 == 0xE0 else "gsm"

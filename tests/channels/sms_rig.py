@@ -1,7 +1,7 @@
 """The real gammu-smsd on a pretend modem, in a folder of its own.
 
-Without the packages gammu-smsd and libdbd-sqlite3 tests that `require_daemon` are skipped; with CI_NEEDS_SMSD=1
-in the environment they fail instead.
+Without the packages gammu-smsd and libdbd-sqlite3 tests that `require_daemon` are skipped; with
+CI_NEEDS_SMSD=1 in the environment they fail instead.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def missing() -> str:
     if shutil.which("gammu-smsd") is None:
         return "gammu-smsd is not installed (Debian: apt install gammu-smsd libdbd-sqlite3)"
     if read_schema() is None:
-        return f"the daemon's schema is not at {SCHEMA} (a package manager may have been told to leave out documentation)"
+        return f"the daemon's schema is not at {SCHEMA} (was documentation left out when it was installed?)"
     if not any(Path("/usr/lib").glob("*/dbd/libdbdsqlite3.so")):
         return "the daemon's SQLite driver is not installed (Debian: apt install libdbd-sqlite3)"
     return ""
@@ -56,7 +56,7 @@ def read_schema() -> str | None:
 
 
 class Rig:
-    """A modem and its daemon. `settings` go to the daemon's section of the configuration, over the quick ones."""
+    """A modem and its daemon. `settings` go into the daemon's section, over the quick ones."""
 
     def __init__(self, folder: Path, **settings: object) -> None:
         self.folder, self.settings = folder, {**QUICK, **settings}
@@ -108,19 +108,21 @@ class Rig:
 
     def stop_daemon(self) -> None:
         """End the daemon politely, and by force when it does not listen."""
-        if self._daemon is not None:
-            self._daemon.send_signal(signal.SIGTERM)
+        daemon = self._daemon
+        if daemon is not None:
+            daemon.send_signal(signal.SIGTERM)
             try:
-                self._daemon.wait(ENDS_IN)
+                daemon.wait(ENDS_IN)
             except subprocess.TimeoutExpired:
                 self.kill()
             self._daemon = None
 
     def kill(self) -> None:
         """SIGKILL, as a power cut would; the modem and what is on its SIM card stay."""
-        if self._daemon is not None:
-            self._daemon.kill()
-            self._daemon.wait()
+        daemon = self._daemon
+        if daemon is not None:
+            daemon.kill()
+            daemon.wait()
             self._daemon = None
             self.killed += 1
 
@@ -155,7 +157,7 @@ class Rig:
         backwards: bool = False,
         without: Collection[int] = (),
     ) -> list[bytes]:
-        """A phone sends us `text`; parts may come in the wrong order, and those in `without` never. Returns its PDUs."""
+        """A phone sends us `text`; parts may come backwards, those in `without` never. Returns PDUs."""
         self._reference = self._reference % 255 + 1
         at = sms_pdu.whole_second(at or datetime.now(UTC))
         made = sms_pdu.write_delivers(number, text, at, centre=CENTRE, reference=self._reference)
@@ -171,7 +173,7 @@ class Rig:
             return [dict(row) for row in db.execute(sql, given)]
 
     def wait_for(self, seen: Callable[[], Found], seconds: float = 30.0) -> Found:
-        """What `seen` gives as soon as it is true of something. AssertionError with the log's end: it never was."""
+        """What `seen` gives as soon as it gives anything. AssertionError, with the log: it never did."""
         ends = time.monotonic() + seconds
         while not (found := seen()):
             assert time.monotonic() < ends, f"nothing came of it within {seconds} s\n{self.picture()}"

@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from tests.channels import sms_pdu
-from tests.channels.sms_network import BARRED, CENTRE, Die, Faults, When, Whole
+from tests.channels.sms_network import BARRED, CENTRE, SLOTS, Die, Faults, When, Whole
 from tests.channels.sms_rig import QUICK, Rig
 
 pytest_plugins = ["tests.channels.sms_fixtures"]
@@ -62,18 +62,21 @@ def put(rig: Rig, creator: str, number: str, text: str, *, report: bool = False)
     parts, reference = sms_pdu.cut(text), next(REFERENCES)
     coding = "Unicode_No_Compression" if sms_pdu.coding_for(text) == "ucs2" else "Default_No_Compression"
     several = len(parts) > 1
+    numbered = range(1, len(parts) + 1)
     headers = [
         f"050003{reference:02X}{len(parts):02X}{at:02X}" if several else "" for at in range(1, len(parts) + 1)
     ]
     with closing(sqlite3.connect(rig.db, timeout=10)) as db, db:
         (row,) = db.execute(
-            "insert into outbox (DestinationNumber, TextDecoded, Coding, UDH, MultiPart, DeliveryReport, CreatorID)"
+            "insert into outbox"
+            " (DestinationNumber, TextDecoded, Coding, UDH, MultiPart, DeliveryReport, CreatorID)"
             " values (?, ?, ?, ?, ?, ?, ?) returning ID",
             (number, parts[0], coding, headers[0], str(several).lower(), "yes" if report else "no", creator),
         ).fetchone()
         db.executemany(
-            "insert into outbox_multipart (ID, SequencePosition, TextDecoded, Coding, UDH) values (?, ?, ?, ?, ?)",
-            [(row, at, parts[at - 1], coding, headers[at - 1]) for at in range(2, len(parts) + 1)],
+            "insert into outbox_multipart (ID, SequencePosition, TextDecoded, Coding, UDH)"
+            " values (?, ?, ?, ?, ?)",
+            [(row, at, parts[at - 1], coding, headers[at - 1]) for at in numbered[1:]],
         )
 
 
@@ -88,7 +91,7 @@ def wait_for_status(rig: Rig, creator: str, status: str) -> None:
 
 
 def end_lock(rig: Rig, creator: str) -> None:
-    """What a daemon has begun to send stays locked for a minute, also for its successor; a test does not wait for that."""
+    """What was begun stays locked for a minute, also for the daemon's successor; no test waits for that."""
     (row,) = rig.ask("select SendingTimeOut from outbox where CreatorID = ?", creator)
     until = datetime.strptime(row["SendingTimeOut"], "%Y-%m-%d %H:%M:%S").replace(tzinfo=UTC)
     assert 45 < (until - datetime.now(UTC)).total_seconds() <= 60
@@ -141,6 +144,12 @@ def test_a_text_in_16_bit_units_arrives_whole(rig: Rig, number: str) -> None:
     rig.wait_for(lambda: len(received(rig, number)) == 2)
     assert texts(rig, number) == [text, ""]
     assert received(rig, number)[0]["Coding"] == "Unicode_No_Compression"
+
+
+def test_a_sender_with_letters_arrives_as_its_letters(rig: Rig) -> None:
+    rig.receive("Club 7", "win a new exhaust")
+    rig.wait_for(lambda: received(rig, "Club 7"))
+    assert texts(rig, "Club 7") == ["win a new exhaust"]
 
 
 def test_a_part_whose_others_never_come_is_given_up_and_stands_alone(rig: Rig, number: str) -> None:
@@ -230,12 +239,15 @@ def test_a_report_may_come_after_one_that_says_not_yet(rig: Rig, number: str) ->
 
 
 def test_what_comes_while_it_is_down_is_read_at_the_start(rig: Rig, number: str) -> None:
+    """More than the SIM card holds: the network keeps the rest until there is room."""
+    said = [f"still there? {n}" for n in range(1, SLOTS + 3)]
     rig.stop_daemon()
-    rig.receive(number, "still there?")
-    assert rig.network.waiting == 1
+    for text in said:
+        rig.receive(number, text)
+    assert (len(rig.network.slots), rig.network.waiting) == (SLOTS, SLOTS + 2)
     rig.start_daemon()
-    rig.wait_for(lambda: received(rig, number))
-    assert texts(rig, number) == ["still there?"]
+    rig.wait_for(lambda: len(received(rig, number)) == len(said))
+    assert texts(rig, number) == said
 
 
 def test_killed_before_the_modem_forgets_it_stores_a_text_twice(rig: Rig, number: str) -> None:

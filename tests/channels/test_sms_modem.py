@@ -9,6 +9,7 @@ import tty
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from hypothesis import given
@@ -16,14 +17,14 @@ from hypothesis import strategies as st
 
 from tests.channels import sms_pdu, sms_rig
 from tests.channels.sms_modem import Modem
-from tests.channels.sms_network import CENTRE, SLOTS, Die, Faults, Network, join
+from tests.channels.sms_network import CENTRE, SLOTS, Die, Network, When, join
 from tests.channels.sms_pdu import Submit
 
 AFTERNOON = datetime(2026, 11, 29, 16, 6, 4, tzinfo=UTC)
 ALL_SIGNS = st.text(st.sampled_from(sorted(sms_pdu.SEPTETS)), max_size=170)
 
-# The first and the third are worked examples that many texts about TS 23.038 print; from memory. The others were
-# worked out on paper by the rule of its clause 6.1.2.1 (the first character in the lowest seven bits).
+# The first and the third are worked examples that many texts about TS 23.038 print; from memory. The others
+# were worked out on paper by the rule of its clause 6.1.2.1 (the first character in the lowest seven bits).
 PACKED = {
     "hellohello": "E8329BFD4697D9EC37",
     "Hi": "C834",
@@ -44,7 +45,7 @@ def test_packing_is_that_of_the_worked_examples(text: str) -> None:
 
 
 def test_behind_a_header_the_text_begins_on_a_septet() -> None:
-    # Six octets are 48 bits; the next septet begins at bit 49, so A (1000001) stands one bit further: 10000010.
+    # Six octets are 48 bits; the next septet begins at bit 49, so A (1000001) stands one further: 10000010.
     assert sms_pdu.pack([0x41], 1) == b"\x82"
     assert sms_pdu.unpack(b"\x82", 1, 1) == [0x41]
 
@@ -59,7 +60,7 @@ def test_packing_is_one_long_number(septets: list[int], fill: int) -> None:
 
 
 def test_the_alphabet_has_its_size_and_its_landmarks() -> None:
-    # TS 23.038, 6.2.1, from memory: digits, capitals and small letters stand where ASCII has them; the rest here by hand.
+    # TS 23.038, 6.2.1, from memory: digits and plain letters stand where ASCII has them.
     assert len(sms_pdu.ALPHABET) == 128
     assert len(sms_pdu.SEPTETS) == 127 + 10
     for mark in " !\"#%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz\n\r":
@@ -115,7 +116,7 @@ def test_a_sender_with_letters() -> None:
 @pytest.mark.parametrize(
     ("moment", "written"),
     [
-        # A stamp that many texts about PDUs take apart, from memory: 12 February 1999, 05:57:30, three hours east.
+        # A stamp that many texts take apart, from memory: 12 February 1999, 05:57:30, three hours east.
         (datetime(1999, 2, 12, 5, 57, 30, tzinfo=timezone(timedelta(hours=3))), "99202150750321"),
         (AFTERNOON, "62119261604000"),
         # Five hours west are 20 quarters, swapped 02, and bit 3 for west: 0A.
@@ -134,7 +135,7 @@ def test_a_send_is_read() -> None:
 
 
 def test_a_send_of_a_part_in_16_bit_units_with_a_report_is_read() -> None:
-    # First octet: send (01), report (20), header (40). Ten octets: six of header, two of a tick, two of é. On paper.
+    # First octet: send (01), report (20), header (40). Ten octets: a header of six, a tick, an é. On paper.
     read = sms_pdu.read_submit(bytes.fromhex("0061070891515500100008 0A 050003210201 2713 00E9"))
     assert read == Submit(7, "+15550001", "✓é", "ucs2", bytes.fromhex("050003210201"), report=True)
     assert read.part == (0x21, 2, 1)
@@ -142,9 +143,7 @@ def test_a_send_of_a_part_in_16_bit_units_with_a_report_is_read() -> None:
 
 def test_a_reference_may_have_two_octets() -> None:
     # TS 23.040, 9.2.3.24.8: element 8 with four octets; here behind an element that says nothing of parts.
-    assert sms_pdu.concatenation(
-        bytes.fromhex("0A 050212 34 0804 1234 0302".replace("050212 34", "05021234"))
-    ) == (0x1234, 3, 2)
+    assert sms_pdu.concatenation(bytes.fromhex("0A 05021234 0804 1234 0302")) == (0x1234, 3, 2)
 
 
 def test_what_is_no_send_is_refused() -> None:
@@ -159,7 +158,7 @@ def test_a_delivered_message_is_written() -> None:
 
 
 def test_a_delivered_part_is_written() -> None:
-    # Header bit 40; length in septets: seven for header and fill, one for A; A one bit further as above. On paper.
+    # Header bit 40; length in septets: seven for header and fill, one for A, which is as above. On paper.
     header = sms_pdu.write_header(0x21, 2, 1)
     made = sms_pdu.write_deliver("+15550001", "A", AFTERNOON, centre=CENTRE, coding="gsm", header=header)
     assert made.hex().upper() == "059151551000440891515500100000621192616040000805000321020182"
@@ -170,7 +169,7 @@ def test_a_report_is_written() -> None:
     assert made.hex().upper() == "0591515510000607089151550010621192616040006211926160400041"
 
 
-# Limits of TS 23.038 and TS 23.040: 160 and 153 septets, 70 and 67 units, no pair cut; lengths of parts by hand.
+# TS 23.038 and TS 23.040: 160 and 153 septets, 70 and 67 units, no pair cut; lengths of parts by hand.
 @pytest.mark.parametrize(
     ("text", "lengths"),
     [
@@ -205,16 +204,16 @@ def test_parts_are_joined_by_number_and_reference_and_a_repeat_counts_once() -> 
     ]  # fmt: skip
     shown = [(whole.number, whole.text, whole.parts, whole.complete) for whole in join(taken)]
     assert shown == [
-        ("+1555", "one two", 2, True), ("+1666", "A", 1, False), ("+1555", "alone", 1, True), ("+1555", "again ", 1, False),
+        ("+1555", "one two", 2, True), ("+1666", "A", 1, False), ("+1555", "alone", 1, True),
+        ("+1555", "again ", 1, False),
     ]  # fmt: skip
 
 
 @pytest.mark.parametrize(("when", "nth"), [("before", 1), ("after", 1), ("before", 2), ("after", 2)])
-def test_the_place_of_a_death_is_counted(when: str, nth: int) -> None:
-    faults = Faults(die=Die("CMGS", when, nth))  # type: ignore[arg-type]
-    asked = [(n, at, faults.kills("CMGS", at)) for n in (1, 2, 3) for at in ("before", "after")]  # type: ignore[arg-type]
+def test_the_place_of_a_death_is_counted(when: When, nth: int) -> None:
+    die, places = Die("CMGS", when, nth), get_args(When)
+    asked = [(n, at, die.falls("CMGS", at)) for n in (1, 2, 3) for at in places if not die.falls("CMGD", at)]
     assert [(n, at) for n, at, falls in asked if falls] == [(nth, when)]
-    assert faults.die is None
 
 
 # --- at a terminal
@@ -241,15 +240,22 @@ def network(tmp_path: Path) -> Network:
 
 
 @pytest.fixture
-def typist(network: Network, tmp_path: Path) -> Iterator[Typist]:
+def modem(network: Network, tmp_path: Path) -> Iterator[Modem]:
     modem = Modem(tmp_path / "tty", network)
     modem.start()
+    try:
+        yield modem
+    finally:
+        modem.stop()
+
+
+@pytest.fixture
+def typist(modem: Modem) -> Iterator[Typist]:
     typist = Typist(modem.tty)
     try:
         yield typist
     finally:
         os.close(typist.line)
-        modem.stop()
 
 
 SEND = "0001000891515500100000" + "02C834"  # "Hi" to +15550001; 13 octets behind the centre's one
@@ -306,6 +312,32 @@ def test_a_lost_answer_was_a_send_all_the_same(typist: Typist, network: Network)
     assert len(network.submits) == 1
 
 
+def test_an_answer_may_come_late(typist: Typist, network: Network) -> None:
+    network.faults.delay = 0.5
+    typist.type("AT+CMGS=13\r")
+    assert "CMGS" not in typist.type(SEND + "\x1a")
+    assert "+CMGS: 1" in typist.type("", silence=2)
+
+
+def test_octets_that_are_no_send_are_refused(typist: Typist, network: Network) -> None:
+    typist.type("AT+CMGS=13\r")
+    assert "+CMS ERROR: 304" in typist.type("0000" + SEND[4:] + "\x1a")
+    assert not network.submits
+
+
+@pytest.mark.parametrize(("when", "left"), [("before", 1), ("after", 0)])
+def test_a_death_leaves_the_slot_or_not_and_no_answer(
+    modem: Modem, typist: Typist, network: Network, when: When, left: int
+) -> None:
+    died: list[bool] = []
+    modem.kill = lambda: died.append(True)
+    network.arrive([bytes([0, 4])])
+    network.faults.die = Die("CMGD", when)
+    assert "OK" not in typist.type("AT+CMGD=1\r")
+    assert (died, network.waiting, network.faults.die) == ([True], left, None)
+    assert typist.type("AT\r").endswith("\r\nOK\r\n")
+
+
 def test_slots_are_listed_read_and_deleted(typist: Typist, network: Network) -> None:
     network.arrive([sms_pdu.write_deliver("+15550001", "Hi", AFTERNOON, centre=CENTRE, coding="gsm")])
     written = "0591515510000408915155001000006211926160400002C834"
@@ -329,7 +361,7 @@ def test_what_finds_no_slot_waits_in_the_network(network: Network) -> None:
 # --- the rig
 
 
-def test_without_the_daemon_a_test_is_skipped_but_not_where_it_must_run(
+def test_without_the_daemon_a_test_is_skipped_or_fails_where_it_must_run(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv("PATH", "")
