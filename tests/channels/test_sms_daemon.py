@@ -152,15 +152,6 @@ def test_a_sender_with_letters_arrives_as_its_letters(rig: Rig) -> None:
     assert texts(rig, "Club 7") == ["win a new exhaust"]
 
 
-def test_a_part_whose_others_never_come_is_given_up_and_stands_alone(rig: Rig, number: str) -> None:
-    text = "a" * 153 + "b" * 20
-    rig.receive(number, text, without={1})
-    rig.wait_for(lambda: received(rig, number))
-    assert texts(rig, number) == ["b" * 20]
-    assert received(rig, number)[0]["UDH"].startswith("050003")
-    assert received(rig, number)[0]["UDH"].endswith("0202")
-
-
 # --- going out
 
 
@@ -261,14 +252,23 @@ def test_killed_before_the_modem_forgets_it_stores_a_text_twice(rig: Rig, number
     assert {key for key in first if first[key] != second[key]} <= {"ID", "UpdatedInDB"}
 
 
-def test_killed_after_the_modem_forgot_it_keeps_a_text_once(rig: Rig, number: str) -> None:
-    rig.faults.die = Die("CMGD", "after")
-    rig.receive(number, "only once")
+def test_parts_that_stay_alone_are_given_up_and_come_as_they_are(rig: Rig, number: str) -> None:
+    """One whose others were lost on the way, and one that a kill left in the modem without the other."""
+    torn, text = number[:-1] + "99", "a" * 153 + "b" * 20
+    rig.faults.die = Die("CMGD", "before", nth=2)
+    rig.receive(number, text)
     rig.wait_for(lambda: rig.faults.die is None)
+    assert texts(rig, number) == [text, ""]
+    rig.receive(torn, text, without={1})
     rig.start_daemon()
-    rig.receive(number, "and the next")
-    rig.wait_for(lambda: len(received(rig, number)) == 2)
-    assert texts(rig, number) == ["only once", "and the next"]
+    rig.wait_for(lambda: received(rig, torn) and len(received(rig, number)) == 3)
+    assert texts(rig, torn) == ["b" * 20]
+    assert texts(rig, number) == [text, "", "b" * 20]
+    same = ("UDH", "Text", "ReceivingDateTime", "SMSCNumber")
+    _, second, third = received(rig, number)
+    assert [third[key] for key in same] == [second[key] for key in same]
+    assert third["UDH"].startswith("050003")
+    assert third["UDH"].endswith("0202")
 
 
 @pytest.mark.parametrize(("when", "copies"), [("before", 1), ("after", 2)])
