@@ -215,6 +215,17 @@ def serve_telegram(args: argparse.Namespace) -> int:
     return CANNOT if found else 0
 
 
+def serve_sms(args: argparse.Namespace) -> int:
+    """Run the bot on text messages, or (--dry-run) say what is in its way."""
+    from bot.channels.sms import check, serve, settings
+
+    try:
+        chosen = settings.gather(os.environ, Path(args.settings) if args.settings else None, args.db or "")
+    except settings.SettingsError as wrong:
+        return check.refuse(wrong, sys.stdout)
+    return serve.look(chosen, sys.stdout) if args.dry_run else serve.serve(chosen, sys.stderr)
+
+
 def list_letters(args: argparse.Namespace) -> int:
     """What could not be taken or sent."""
     with _record(args, must_exist=True) as store:
@@ -297,10 +308,13 @@ def _record_arguments(commands: Commands) -> None:
 
 def _serve_arguments(networks: Commands) -> None:
     telegram = networks.add_parser("telegram", help="private chats and groups")
-    telegram.add_argument("--settings", metavar="FILE", help="NAME=value lines, readable by you alone")
-    telegram.add_argument("--dry-run", action="store_true", help="say what is missing, and end")
-    _db(telegram)
     telegram.set_defaults(run=serve_telegram)
+    sms = networks.add_parser("sms", help="text messages, through gammu-smsd and a modem")
+    sms.set_defaults(run=serve_sms)
+    for network in (telegram, sms):
+        network.add_argument("--settings", metavar="FILE", help="NAME=value lines, readable by you alone")
+        network.add_argument("--dry-run", action="store_true", help="say what is missing, and end")
+        _db(network)
 
 
 def _letter_arguments(commands: Commands) -> None:

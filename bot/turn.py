@@ -48,6 +48,7 @@ from bot.record.post import Address, Incoming, Outgoing, revive_message
 from bot.record.reminding import WAKES_NOBODY, Calling
 from bot.record.replay import Difference, first_difference, moment
 from bot.record.store import Store
+from bot.record.texting import NumberLine, QuestionOut
 from bot.sharing import code_in, code_said, join, tell_holders
 from bot.sheets import gather_sheet, print_sheet
 
@@ -72,7 +73,9 @@ __all__ = [
     "KeptFlows",
     "KeyTroubleError",
     "NotDoneError",
+    "NumberLine",
     "Outgoing",
+    "QuestionOut",
     "Receipt",
     "RecordError",
     "Role",

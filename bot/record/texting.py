@@ -20,7 +20,7 @@ TextState = Literal["new", "handed", "sent", "delivered", "failed", "dropped"]
 
 
 @dataclass(frozen=True)
-class Number:
+class NumberLine:
     """What is kept of a phone number.
 
     `heard`: when its last text was sent, by the service centre; `words`: a digest of it, and `same` how often
@@ -79,15 +79,15 @@ def receipt_of(text: int) -> str:
 class Texting(Post):
     """The verbs about numbers and texts."""
 
-    def number_line(self, number: str) -> Number:
+    def number_line(self, number: str) -> NumberLine:
         """What is known of a number; a blank line for a new one."""
         row = self.row("select * from numbers where number = ?", number)
         if row is None:
-            return Number(number)
+            return NumberLine(number)
         flags: dict[str, Any] = {key: bool(row[key]) for key in ("opted_out", "reminded", "paused")}
-        return Number(**{**row, **flags})
+        return NumberLine(**{**row, **flags})
 
-    def keep_number(self, line: Number) -> None:
+    def keep_number(self, line: NumberLine) -> None:
         """Keep what is now known of a number."""
         told = asdict(line)
         names, places = ", ".join(told), ", ".join("?" for _ in told)

@@ -17,7 +17,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
-from typing import TYPE_CHECKING
 
 from bot import turn
 from bot.channels.plain import storable
@@ -27,9 +26,6 @@ from bot.channels.sms.gateway import Gateway, Text
 from bot.core.events import Heard
 from bot.core.messages import Message
 from bot.core.segments import segments
-
-if TYPE_CHECKING:
-    from bot.record.texting import Number, QuestionOut
 
 LOG = logging.getLogger("sumpline.sms")
 CHANNEL = "sms"
@@ -99,7 +95,7 @@ class Exchange:
         if not self._serve(text, line, reading):
             self._talk(text, line, reading)
 
-    def _counted(self, line: Number, text: Text) -> Number:
+    def _counted(self, line: turn.NumberLine, text: Text) -> turn.NumberLine:
         """The line of a number after one more text of it."""
         now, before = self.clock(), line.heard
         gap = now - _moment(before) if before else timedelta()
@@ -111,7 +107,7 @@ class Exchange:
             reminded=False, paused=line.paused or gap > PAUSE,
         )  # fmt: skip
 
-    def _serve(self, text: Text, line: Number, reading: hearing.Reading) -> bool:
+    def _serve(self, text: Text, line: turn.NumberLine, reading: hearing.Reading) -> bool:
         """What the channel answers itself, in one transaction; False for what the talk is to hear."""
         before = self.store.number_line(text.number)
         if not text.whole:
@@ -131,7 +127,7 @@ class Exchange:
             return self._turn_page(text, line)
         return self._crossed(text, before, line)
 
-    def _once(self, text: Text, line: Number, key: str, *, again: bool = False) -> bool:
+    def _once(self, text: Text, line: turn.NumberLine, key: str, *, again: bool = False) -> bool:
         """Say a line of our own, unless this very text was dealt with before."""
         with self.store.writing():
             if self.store.note_heard(text.key, turn.stamp(self.clock())):
@@ -140,7 +136,7 @@ class Exchange:
                     self._lay_own(text.number, key)
         return True
 
-    def _opt_out(self, text: Text, line: Number) -> bool:
+    def _opt_out(self, text: Text, line: turn.NumberLine) -> bool:
         """One confirmation, and nothing more until he begins again."""
         with self.store.writing():
             if self.store.note_heard(text.key, turn.stamp(self.clock())):
@@ -150,7 +146,7 @@ class Exchange:
                     self._lay_own(text.number, "sms.opted_out")
         return True
 
-    def _turn_page(self, text: Text, line: Number) -> bool:
+    def _turn_page(self, text: Text, line: turn.NumberLine) -> bool:
         with self.store.writing():
             if self.store.note_heard(text.key, turn.stamp(self.clock())):
                 body, rest = layout.page(line.rest)
@@ -158,7 +154,7 @@ class Exchange:
                 self._lay(text.number, body)
         return True
 
-    def _crossed(self, text: Text, before: Number, line: Number) -> bool:
+    def _crossed(self, text: Text, before: turn.NumberLine, line: turn.NumberLine) -> bool:
         """An answer that was sent before the present question was: to another one, so not taken for this.
 
         The question is put again, once; a copy of the answer before it is passed over.
@@ -180,18 +176,19 @@ class Exchange:
                 self.store.keep_number(replace(line, late=again))
         return True
 
-    def _put_again(self, number: str, question: QuestionOut) -> int:
+    def _put_again(self, number: str, question: turn.QuestionOut) -> int:
         """The question once more, told apart from an answer to it; the text's number."""
         asking = [m for m in self.store.carried(question.text) if m.choices or m.kind == "question"]
         said = layout.said(0, asking[-1], question.tag).text if asking else ""
         told = layout.page(self._say(number, "sms.crossed", question=said))[0]
         return self._lay(number, told, asked=question.asked)
 
-    def _talk(self, text: Text, line: Number, reading: hearing.Reading) -> None:
+    def _talk(self, text: Text, line: turn.NumberLine, reading: hearing.Reading) -> None:
         """Hand it to the talk, take its turn, and keep what is known of the number."""
         known = self.store.known_as(CHANNEL, text.number)
         role = known.role if known else "rider"
-        heard = Heard(who=text.number, role=role, **self._said(text.number, reading))
+        press, words = self._said(text.number, reading)
+        heard = Heard(who=text.number, role=role, press=press, text=words)
         now = self.clock()
         inbox = turn.accept(
             self.store, CHANNEL, text.number, "rider", text.key, heard, now, handle=text.number
@@ -201,27 +198,27 @@ class Exchange:
         with self.store.writing():
             self.store.keep_number(replace(line, rest=""))
 
-    def _said(self, number: str, reading: hearing.Reading) -> dict[str, str]:
-        """What the talk hears: the button that a tag and a number name, a fixed word, or the words."""
+    def _said(self, number: str, reading: hearing.Reading) -> tuple[str, str]:
+        """What the talk hears: the button that a tag and a number name or a fixed word is, or the words."""
         question = self.store.question_out(number)
         if reading.kind in ("control", "more"):
             control = reading.control or "more"
             if question is not None and question.tag:
-                return {"press": f"{question.tag}:control:{control}"}
-            return {"text": turn.read_words(self._language(number)).controls[control][0]}
+                return f"{question.tag}:control:{control}", ""
+            return "", turn.read_words(self._language(number)).controls[control][0]
         if reading.kind == "tagged":
             return self._tagged(number, reading, question.tag if question else 0)
-        return {"text": storable(reading.text[:LONGEST])}
+        return "", storable(reading.text[:LONGEST])
 
-    def _tagged(self, number: str, reading: hearing.Reading, asked: int) -> dict[str, str]:
+    def _tagged(self, number: str, reading: hearing.Reading, asked: int) -> tuple[str, str]:
         """An answer that names its question: the button it means; its words where it means none."""
         if reading.tag != asked:
             if reading.sure:  # of a question that has passed, or of none: the present one is put again
-                return {"press": f"{reading.tag}:"}
-            return {"text": f"{reading.tag}-{reading.text}"}
+                return f"{reading.tag}:", ""
+            return "", f"{reading.tag}-{reading.text}"
         shown = self.store.question_of(number, asked)
         found = _pressed(shown, hearing.numbers(reading.text)) if shown else ""
-        return {"press": f"{asked}:{found}"} if found else {"text": storable(reading.text[:LONGEST])}
+        return (f"{asked}:{found}", "") if found else ("", storable(reading.text[:LONGEST]))
 
     # --- out --------------------------------------------------------------------------------
 
@@ -281,7 +278,7 @@ class Exchange:
             self.store.mark_unsent(out.id, None)
         return 0
 
-    def _spent(self, line: Number, now: datetime) -> Spent:
+    def _spent(self, line: turn.NumberLine, now: datetime) -> Spent:
         today = day_of(now)
         return Spent(
             self.store.segments_spent(line.number, line.begun or today),
@@ -289,7 +286,7 @@ class Exchange:
             self.store.segments_spent(None, today),
         )
 
-    def _tell_full(self, line: Number, now: datetime) -> int:
+    def _tell_full(self, line: turn.NumberLine, now: datetime) -> int:
         """The one last text of a day on which a limit was reached."""
         if line.full == day_of(now):
             return 0

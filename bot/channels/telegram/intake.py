@@ -23,6 +23,7 @@ from telegram.error import Conflict, EndPointNotFound, InvalidToken, RetryAfter,
 from telegram.warnings import PTBUserWarning
 
 from bot import turn
+from bot.channels.running import Fatal
 from bot.channels.telegram.pauses import asked_pause
 from bot.channels.telegram.reading import ALLOWED
 from bot.channels.telegram.reception import CHANNEL, Reception
@@ -37,10 +38,6 @@ BROKEN_CALLS = (
     TimeoutError, asyncio.IncompleteReadError, asyncio.LimitOverrunError, ValueError, ConnectionError,
     RecursionError,
 )  # fmt: skip
-
-
-class Fatal(Exception):
-    """The bot cannot go on; the text is one sentence for whoever runs it."""
 
 
 def keep(store: turn.Store, updates: list[dict[str, Any]], now: datetime) -> None:

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import fcntl
 import gc
 import io
 import json
 import logging
-import re
 import signal
-from collections.abc import Awaitable, Callable, Coroutine, Iterator, Sequence
+from collections.abc import Awaitable, Callable, Coroutine, Sequence
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any, Literal, TextIO
 
 from telegram import Bot, BotCommand
@@ -21,11 +18,11 @@ from telegram.error import BadRequest, EndPointNotFound, InvalidToken, TelegramE
 from telegram.request import HTTPXRequest
 
 from bot import turn
+from bot.channels.running import Fatal, locked, log_to
 from bot.channels.telegram import chatting, intake
 from bot.channels.telegram.fetching import Fetcher
 from bot.channels.telegram.flow_desk import FlowDesk, Later
 from bot.channels.telegram.flow_errands import ACT, DRAFT
-from bot.channels.telegram.intake import Fatal
 from bot.channels.telegram.reading import ALLOWED
 from bot.channels.telegram.reception import CHANNEL, COMMANDS, Reception
 from bot.channels.telegram.sending import Sender
@@ -40,44 +37,6 @@ SPINNER = 0.5  # seconds that a turn waits for the answer to its press to go out
 HELD = 1.0  # seconds of rest after a fault
 REMIND_EVERY = 60.0  # seconds by our clock between two looks at what riders are to be reminded of
 LOOK_AGAIN = 1.0  # seconds after which waiting rows are looked for, even if nobody woke us
-_SECRETS = re.compile(r"\d{3,}:[\w-]{30,}")
-
-
-class Redacting(logging.Filter):
-    """Takes tokens out of whatever is logged, and people's words out of what the libraries log."""
-
-    def filter(self, record: logging.LogRecord) -> bool:
-        if record.levelno < logging.WARNING and not record.name.startswith("sumpline"):
-            record.msg, record.args = f"{record.name}: {record.funcName}", ()  # whole requests, otherwise
-        text = record.getMessage()
-        if _SECRETS.search(text):
-            record.msg, record.args = _SECRETS.sub("(token)", text), ()
-        if record.exc_info:
-            record.exc_text = _SECRETS.sub("(token)", logging.Formatter().formatException(record.exc_info))
-            record.exc_info = None
-        return True
-
-
-def log_to(out: TextIO, level: int = logging.INFO) -> None:
-    """Log lines for whoever runs the bot: no tokens, names or texts of people at any level."""
-    handler = logging.StreamHandler(out)
-    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
-    handler.addFilter(Redacting())
-    logging.basicConfig(level=level, handlers=[handler], force=True)
-    for loud in ("httpx", "httpcore", "telegram", "asyncio"):  # they log addresses, and those hold the token
-        logging.getLogger(loud).setLevel(logging.WARNING)
-
-
-@contextlib.contextmanager
-def locked(database: Path) -> Iterator[None]:
-    """One program a record asks for updates. Raises Fatal when there is one already."""
-    path = database.with_name(database.name + ".telegram.lock")
-    with open(path, "w", encoding="ascii") as file:
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as err:
-            raise Fatal(f"Another program serves Telegram from {database} already; end it first.") from err
-        yield
 
 
 def make_bot(settings: Settings) -> Bot:
@@ -97,7 +56,7 @@ async def look(settings: Settings) -> list[str]:
     try:
         with contextlib.closing(turn.open_record(settings.database)) as store:
             store.check_key()
-        with locked(settings.database):
+        with locked(settings.database, "Telegram"):
             pass
     except (turn.RecordError, Fatal) as wrong:
         found.append(str(wrong))
@@ -444,7 +403,10 @@ def serve(settings: Settings, out: TextIO) -> int:
     log_to(out)
 
     async def run() -> None:
-        with locked(settings.database), contextlib.closing(turn.open_record(settings.database)) as store:
+        with (
+            locked(settings.database, "Telegram"),
+            contextlib.closing(turn.open_record(settings.database)) as store,
+        ):
             service = Service(settings, store, lambda: datetime.now(UTC))
             loop = asyncio.get_running_loop()
             for number in (signal.SIGTERM, signal.SIGINT):
