@@ -379,6 +379,14 @@ def test_a_clock_that_is_in_the_past(club: Club, now: datetime) -> None:
     only(club.look(now=lambda: now), "wrong", "which is past")
 
 
+def test_a_clock_in_the_past_is_seen_without_any_file_of_ours(club: Club) -> None:
+    given = {"SUMPLINE_SMS_GATEWAY": "postgresql://h/d", "SUMPLINE_SMS_CONFIG": "", "SUMPLINE_SMS_DAEMON": ""}
+    points = club.look(now=lambda: datetime(2025, 12, 31, tzinfo=UTC), **given)
+    assert [text for mark, text in others(points) if mark == "wrong"] == [
+        "the clock says 2025-12-31 00:00 UTC, which is past; see that the machine gets its time."
+    ]
+
+
 def test_a_cap_without_a_word_on_whom_to_call(club: Club) -> None:
     only(club.look(SUMPLINE_SMS_HELP=""), "mind", "whom to call")
 

@@ -262,6 +262,24 @@ async def test_a_child_of_an_earlier_run_is_ended_before_another_begins(
         await until(lambda: daemon.pulse.heard)
         assert [int(life[0]) for life in lives(tmp_path)] == [orphan.pid, daemon.pid]
     assert "of an earlier run" in logged.text
+    assert "left alone" not in logged.text
+
+
+async def test_of_what_is_left_only_the_group_of_the_child_is_ended(tmp_path: Path) -> None:
+    """One has the file open and is of the child's group, the other has only the file."""
+    latch = Latch(tmp_path / "lock")
+    sleep = [sys.executable, "-c", "import time; time.sleep(600)"]
+    with latch.held() as fd:
+        both = subprocess.Popen(sleep, pass_fds=(fd,), start_new_session=True)
+        file = subprocess.Popen(sleep, pass_fds=(fd,), start_new_session=True)
+    try:
+        latch.sweep(both.pid)
+        assert both.wait(5) == -signal.SIGKILL
+        assert file.poll() is None
+    finally:
+        for left in (both, file):
+            left.kill()
+            left.wait()
 
 
 async def test_a_number_that_is_somebody_elses_by_now_is_left_alone(tmp_path: Path) -> None:
@@ -430,9 +448,11 @@ def test_of_a_log_file_only_what_this_child_wrote_counts(tmp_path: Path) -> None
 def test_much_talk_costs_no_memory() -> None:
     told = Telling()
     for _ in range(100):
-        told.add(b"x" * 100_000)
-        told.add(b"\nfailed\n" * 100)
-    assert sum(len(line) for line in told.lines) < 100_000
+        told.add(b"it failed " * 10_000)
+    assert len(told.why()) <= 8192
+    for _ in range(100):
+        told.add(b"x" * 100_000 + b"\n")
+    assert sum(len(line) for line in told.lines) <= 40 * 8192
 
 
 # --- by the settings --------------------------------------------------------------------------------

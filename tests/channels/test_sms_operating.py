@@ -14,7 +14,9 @@ from pathlib import Path
 
 import pytest
 
+from bot.channels.sms import check
 from bot.channels.sms.daemon import Own, Pace, keeper, pace_of
+from bot.channels.sms.gateway import open_gateway
 from bot.channels.sms.settings import HELP_MOST, NAMES, Price, Settings, read, read_file
 from bot.channels.sms.smsdrc import read as read_rc
 from tests.channels.sms_running import SCHEMA, is_there, must_have_smsd, running, until
@@ -55,7 +57,7 @@ def test_the_page_names_every_setting_and_no_other() -> None:
 
 
 def test_the_numbers_on_the_page_are_those_of_the_program() -> None:
-    usual = Settings(Path(), "", "")
+    usual = Settings(Path(), "", "").caps
     for name, number in (("SESSION", usual.session), ("DAY", usual.day), ("SIM", usual.sim)):
         assert re.search(rf"^\| `SUMPLINE_SMS_{name}` .*\({number}\) \|$", PAGE, re.M)
     assert f"at most {HELP_MOST} characters" in PAGE
@@ -188,17 +190,16 @@ async def test_the_real_daemon_runs_with_the_example(tmp_path: Path) -> None:
     path = tmp_path / "smsd.conf"
     path.write_text(text.replace("connection = at", "connection = none"))
     given = {**_example(), "SUMPLINE_DB": str(tmp_path / "club.db"), "SUMPLINE_SMS_CONFIG": str(path)}
-
-    def beat() -> str | None:
-        with contextlib.closing(sqlite3.connect(tmp_path / "smsd.db", timeout=5)) as opened:
-            found = opened.execute("select max(UpdatedInDB) from phones").fetchone()
-        return str(found[0]) if found[0] else None
-
-    daemon = keeper(read(given), read_rc(path), beat)
+    settings = read({**given, "SUMPLINE_SMS_GATEWAY": str(tmp_path / "smsd.db")})
+    gateway = open_gateway(settings.gateway)
+    daemon = keeper(settings, read_rc(path), gateway.heartbeat)
     assert isinstance(daemon, Own)
     async with running(daemon):
         await until(lambda: daemon.pulse.heard)
         pid = daemon.pid
+        points = check.look(settings, gateway.check)
+        assert [x.text[:14] for x in points if x.mark != "ok"] == ["model is dummy"]
+    gateway.close()
     assert pid is not None
     assert not is_there(pid)
     log = (tmp_path / "smsd.log").read_text()

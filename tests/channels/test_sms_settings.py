@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from bot.channels.settings import hide
+from bot.channels.sms.budgets import Caps
 from bot.channels.sms.settings import NAMES, Price, SettingsError, gather, read, read_file
 
 GOOD = {
@@ -40,11 +41,7 @@ def test_a_record_a_gateway_and_a_number_are_enough() -> None:
         "spool/smsd.db",
         "+12025550100",
     )
-    assert (settings.session, settings.day, settings.sim) == (
-        25,
-        60,
-        1000,
-    )
+    assert settings.caps == Caps(session=25, day=60, sim=1000)
     assert (settings.daemon, settings.restart, settings.config, settings.price) == ("", (), None, None)
     assert (settings.language, settings.ucs2, settings.help) == ("en", frozenset(), "")
     assert not settings.is_postgres
@@ -60,7 +57,7 @@ def test_everything_can_be_set() -> None:
     settings = read({**GOOD, **told})
     assert (settings.gateway, settings.is_postgres) == (POSTGRES, True)
     assert (settings.daemon, settings.config) == ("gammu-smsd", Path("smsd.conf"))
-    assert (settings.session, settings.day, settings.sim) == (20, 20, 300)
+    assert settings.caps == Caps(session=20, day=20, sim=300)
     assert settings.price == Price(Decimal("0.08"), "EUR")
     assert (settings.ucs2, settings.language) == ({"es", "en"}, "es")
     assert settings.help == "the workshop, 202 555 0143"
@@ -94,7 +91,7 @@ def test_a_file_of_ones_own_goes_before_the_environment(tmp_path: Path) -> None:
     path = write(tmp_path / "s", "# ours\n\nSUMPLINE_DB = 'other.db'\nSUMPLINE_SMS_DAY=40\n")
     assert read_file(path) == {"SUMPLINE_DB": "other.db", "SUMPLINE_SMS_DAY": "40"}
     settings = gather({**GOOD, "SUMPLINE_SMS_DAY": "50"}, path)
-    assert (settings.database, settings.day) == (Path("other.db"), 40)
+    assert (settings.database, settings.caps.day) == (Path("other.db"), 40)
     assert gather(GOOD, path, "named.db").database == Path("named.db")
 
 

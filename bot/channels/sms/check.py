@@ -73,10 +73,11 @@ def look(
 
 
 def _settings(settings: Settings) -> Iterator[Point]:
-    cost = f", {settings.price.of(settings.sim)} at most" if settings.price else ""
+    caps = settings.caps
+    cost = f", {settings.price.of(caps.sim)} at most" if settings.price else ""
     yield ok(
-        f"settings: at most {settings.session} text messages a session, {settings.day} a number and day, "
-        f"{settings.sim} a day in all{cost}."
+        f"settings: at most {caps.session} text messages a session, {caps.day} a number and day, "
+        f"{caps.sim} a day in all{cost}."
     )
     if not settings.help:
         yield mind("SUMPLINE_SMS_HELP is not set: who reaches a cap is not told whom to call instead.")

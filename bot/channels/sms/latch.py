@@ -61,47 +61,53 @@ class Latch:
         """End a child of an earlier run that is still there; after this the lock is free."""
         if not self.is_held():
             return
-        pid = self._holder()
-        if pid is not None:
+        pid = self._named()
+        if pid is not None and self._holds(pid):
             LOG.warning("gammu-smsd of an earlier run is still there (process %d); it is ended.", pid)
             for number in (signal.SIGTERM, signal.SIGKILL):
-                if self._signal(pid, number) and await self._freed(patience):
+                self._signal(pid, number)
+                if await self._freed(patience):
                     return
+        if pid is not None:
             self.sweep(pid)
-        if self.is_held():  # something that it began, and that has left it
+        if not await self._freed(_SWEPT_WITHIN):  # something that it began, and that has left it
             LOG.warning("something that an earlier gammu-smsd began is still there; it is left alone.")
             self.path.unlink()
 
     def sweep(self, pid: int) -> None:
-        """Kill what a child began and left behind, by its group; a child that ended is its first member."""
-        if self.is_held():
-            with contextlib.suppress(ProcessLookupError, PermissionError):
-                os.killpg(pid, signal.SIGKILL)
+        """Kill what a child began and left behind: whoever is of its group and has this file open."""
+        if not self.is_held():
+            return
+        for folder in Path("/proc").glob("[0-9]*"):
+            number = int(folder.name)
+            with contextlib.suppress(OSError):
+                if os.getpgid(number) == pid:
+                    self._signal(number, signal.SIGKILL)
 
-    def _holder(self) -> int | None:
-        """The process that is written down, if it has this file open."""
+    def _named(self) -> int | None:
+        """The process that is written down."""
         try:
-            pid = int(self.path.read_text("ascii"))
-            ours = self.path.stat()
-            opened = list(Path(f"/proc/{pid}/fd").iterdir())
+            return int(self.path.read_text("ascii"))
         except (OSError, ValueError):
             return None
-        return pid if any(_is_same(file, ours) for file in opened) else None
 
-    def _signal(self, pid: int, number: signal.Signals) -> bool:
-        """Signal the holder, if it still is: its number cannot pass to another while we have hold of it."""
+    def _holds(self, pid: int) -> bool:
+        """Whether a process has this file open."""
         try:
-            process = os.pidfd_open(pid)
-        except OSError:
-            return True  # it has ended just now
-        try:
-            if self._holder() == pid:
-                signal.pidfd_send_signal(process, number)
+            ours = self.path.stat()
+            return any(_is_same(file, ours) for file in Path(f"/proc/{pid}/fd").iterdir())
         except OSError:
             return False
-        finally:
-            os.close(process)
-        return True
+
+    def _signal(self, pid: int, number: signal.Signals) -> None:
+        """Signal a process if it is one of ours: its number cannot pass to another while we hold on to it."""
+        with contextlib.suppress(OSError, OverflowError):
+            process = os.pidfd_open(pid)
+            try:
+                if self._holds(pid):
+                    signal.pidfd_send_signal(process, number)
+            finally:
+                os.close(process)
 
     async def _freed(self, seconds: float) -> bool:
         for _ in range(max(1, int(seconds / _STEP))):

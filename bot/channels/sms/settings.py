@@ -14,12 +14,14 @@ from bot import turn
 from bot.channels import settings
 from bot.channels.settings import SettingsError as SettingsError
 from bot.channels.settings import hide, speaks
+from bot.channels.sms.budgets import Caps
 
 POSTGRES = "postgresql://"
 # ITU-T E.164, clause 6.2.1: at most 15 digits, the code of the country first. It has no least length; that
 # shorter ones than 7 are short codes or slips is common practice, no source.
 _NUMBER = re.compile(r"\+[1-9][0-9]{6,14}")
 _PRICE = re.compile(r"([0-9]{1,4}(?:[.,][0-9]{1,4})?)(?: +([A-Z]{3}))?")
+_USUAL = Caps()
 HELP_MOST = 60  # characters, so that what is said at a cap stays one text message
 
 # Every name that may be set, and what it is, as `--dry-run` says it.
@@ -54,7 +56,7 @@ class Price:
 
 @dataclass(frozen=True)
 class Settings:
-    """Everything that `serve sms` needs to know. `session`, `day` and `sim` are caps in segments."""
+    """Everything that `serve sms` needs to know."""
 
     database: Path
     gateway: str
@@ -62,9 +64,7 @@ class Settings:
     config: Path | None = None
     daemon: str = ""
     restart: tuple[str, ...] = ()
-    session: int = 25
-    day: int = 60
-    sim: int = 1000
+    caps: Caps = _USUAL
     price: Price | None = None
     ucs2: frozenset[str] = frozenset()
     help: str = ""
@@ -105,7 +105,7 @@ def read(given: Mapping[str, str], database: str = "") -> Settings:
         config=_config(given, wrong),
         daemon=given.get("SUMPLINE_SMS_DAEMON", ""),
         restart=_restart(given, wrong),
-        **_caps(given, wrong),
+        caps=_caps(given, wrong),
         price=_price(given, wrong),
         ucs2=_ucs2(given, wrong),
         help=_help(given, number, wrong),
@@ -173,19 +173,19 @@ def _restart(given: Mapping[str, str], wrong: list[str]) -> tuple[str, ...]:
         return ()
 
 
-def _caps(given: Mapping[str, str], wrong: list[str]) -> dict[str, int]:
+def _caps(given: Mapping[str, str], wrong: list[str]) -> Caps:
     """What may be sent. A smaller cap above a larger one would never be reached, and is a slip."""
-    so_far = len(wrong)
+    so_far, usual = len(wrong), _USUAL
     what = "number of text messages"
-    session = settings.read_number(given, "SUMPLINE_SMS_SESSION", 25, (5, 500), what, wrong)
-    day = settings.read_number(given, "SUMPLINE_SMS_DAY", 60, (5, 1000), what, wrong)
-    sim = settings.read_number(given, "SUMPLINE_SMS_SIM", 1000, (5, 100_000), what, wrong)
+    session = settings.read_number(given, "SUMPLINE_SMS_SESSION", usual.session, (5, 500), what, wrong)
+    day = settings.read_number(given, "SUMPLINE_SMS_DAY", usual.day, (5, 1000), what, wrong)
+    sim = settings.read_number(given, "SUMPLINE_SMS_SIM", usual.sim, (5, 100_000), what, wrong)
     if len(wrong) == so_far and not session <= day <= sim:
         wrong.append(
             f"SUMPLINE_SMS_SESSION ({session}), SUMPLINE_SMS_DAY ({day}) and SUMPLINE_SMS_SIM ({sim}) "
             "must not become smaller in this order; a session is part of a day, and a number is one of many."
         )
-    return {"session": session, "day": day, "sim": sim}
+    return Caps(session, day, sim)
 
 
 def _price(given: Mapping[str, str], wrong: list[str]) -> Price | None:

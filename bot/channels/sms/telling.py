@@ -16,7 +16,7 @@ from pathlib import Path
 
 KEPT = 40  # lines
 TOLD = 3  # lines in one sentence
-_TAIL = 8192  # bytes at the end of a file
+_TAIL = 8192  # bytes at the end of a file, or of a line that has no end
 _BEFORE = re.compile(r"^.*?gammu-smsd\[\d+\]: ")  # the time, and who writes
 _OUR_NAME = re.compile(r"^Failed to run SMSD: ")
 _TELLS = re.compile(
@@ -59,7 +59,7 @@ class Telling:
         """Another piece of what it says; a line may come in several."""
         *whole, self._rest = (self._rest + piece).split(b"\n")
         self._rest = self._rest[-_TAIL:]
-        self.lines.extend(line.decode("utf-8", "replace") for line in whole)
+        self.lines.extend(line[-_TAIL:].decode("utf-8", "replace") for line in whole)
 
     def refuses_pin(self) -> bool:
         """Whether the SIM did not take its PIN."""
