@@ -78,7 +78,7 @@ def _whose(store: Store, incoming: Incoming, at: str) -> tuple[Incoming, Entranc
     words, said = sharing.words_of(speaker), incoming.heard.text
     if any(_is_named(said, bike, words) for bike in store.bikes_of(speaker.id)):
         first = store.incoming(waits.inbox)
-        store.end_return(number)
+        store.end_return(number, speaker.id, at)
         store.seal_no_more(first.id)
         return replace(incoming, heard=_by_a_rider(first.heard), sealed=first.sealed), None
     store.seal_no_more(incoming.id)
