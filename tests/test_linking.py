@@ -377,6 +377,14 @@ def test_a_number_that_is_joined_gets_no_code(shop: Workshop) -> None:
     assert robin.hears("link").startswith("Your account has a number already, it ends in 01.")
 
 
+def test_who_sends_link_in_his_account_is_told_how(shop: Workshop) -> None:
+    """Only where somebody is served by text message; elsewhere it is a word like any other."""
+    robin = account(shop)
+    assert "Text me from your phone" not in robin.hears("link")
+    phone(shop).say("hello")
+    assert robin.hears("link") == ("Text me from your phone: link. Then type here the code that I text back.")
+
+
 def test_his_own_number_is_his_already(shop: Workshop) -> None:
     """A code that was made before the number was joined; the record alone could bring that about."""
     number, robin = phone(shop), account(shop)

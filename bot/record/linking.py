@@ -86,6 +86,10 @@ class Linking(Cases, Reminding):
         sql = "select handle from handles where channel = ? and person = ? order by handle"
         return tuple(row["handle"] for row in self.rows(sql, BY_NUMBER, person))
 
+    def has_numbers(self) -> bool:
+        """Whether anybody ever wrote by text message."""
+        return self.value("select 1 from handles where channel = ?", BY_NUMBER) is not None
+
     def is_joined(self, person: int) -> bool:
         """Whether this person has a number and is known on another channel too."""
         rows = self.rows("select distinct channel from handles where person = ?", person)

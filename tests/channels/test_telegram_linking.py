@@ -73,13 +73,14 @@ def test_the_code_joins_and_the_question_comes_with_its_buttons(
     assert "What lies on the paper?" not in phone.say("again")
 
 
-@pytest.mark.parametrize("way", ["start", "command"])
+@pytest.mark.parametrize("way", ["start", "open", "link"])
 def test_a_code_may_come_with_a_command_too(bot: Running, robin: Person, phone: Phone, way: str) -> None:
     code = begun(phone).code()
     if way == "start":
         robin.start(code.replace("-", ""))
     else:
-        robin.say(f"/open {code}")
+        assert "Text me from your phone: link" in texts(say(robin, "/link"))
+        robin.say(f"/{way} {code}")
     assert "is joined" in texts(robin.answer())
 
 
@@ -128,7 +129,7 @@ def test_commands_are_about_the_case_that_was_begun_by_text_message(
 
 def test_unlink_gives_the_number_back(bot: Running, robin: Person, phone: Phone) -> None:
     say(robin, begun(phone).code())
-    assert "Your number that ends in 01 is no longer yours here" in texts(say(robin, "unlink"))
+    assert "Your number that ends in 01 is no longer yours here" in texts(say(robin, "/unlink"))
     told = "\n".join(phone.say(text) for text in ("again", "summary", "Goat"))
     assert "rattles" not in told
     assert "What lies on the paper?" in texts(say(robin, "again"))
