@@ -78,7 +78,7 @@ def _whose(store: Store, incoming: Incoming, at: str) -> tuple[Incoming, Entranc
     words, said = sharing.words_of(speaker), incoming.heard.text
     if any(_is_named(said, bike, words) for bike in store.bikes_of(speaker.id)):
         first = store.incoming(waits.inbox)
-        store.end_return(number)
+        store.end_return(number, speaker.id, at)
         store.seal_no_more(first.id)
         return replace(incoming, heard=_by_a_rider(first.heard), sealed=first.sealed), None
     store.seal_no_more(incoming.id)
@@ -194,10 +194,14 @@ def _hear_account(store: Store, incoming: Incoming, at: str) -> Entrance | None:
     words, said = sharing.words_of(speaker), incoming.heard.text
     if _is_one_of(said, words.lists["unlink"]):
         return _unlink(store, incoming, speaker, at)
+    if not _is_one_of(said, words.lists["link"]) or not store.has_numbers():
+        return None
     numbers = store.numbers_of(speaker.id)
-    if numbers and _is_one_of(said, words.lists["link"]):
-        return _told(incoming, speaker, "link.has_number", end=_end(numbers[0]))
-    return None
+    return (
+        _told(incoming, speaker, "link.has_number", end=_end(numbers[0]))
+        if numbers
+        else _told(incoming, speaker, "link.how")
+    )
 
 
 def _take_code(store: Store, incoming: Incoming, speaker: Person, code: LinkCode, at: str) -> Entrance:

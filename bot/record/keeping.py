@@ -22,13 +22,11 @@ from bot.core.messages import Message
 from bot.core.state import State
 from bot.record.cases import Person
 from bot.record.garage import FallingReadingError, MeterKind
-from bot.record.post import Incoming, Priority, without_photo
+from bot.record.post import LATER, Incoming, Priority, without_photo
 from bot.record.store import Store
 
 OWN_SETTINGS = frozenset({"units", "language", "zone"})  # of whoever speaks
 RIDER_SETTINGS = frozenset({"giving_up", "minute_worth", "kit"})  # of the rider whose case it is
-
-LATER = "9999-12-31T23:59:59Z"  # when a message goes whose photo has not arrived: not before it is there
 
 
 @dataclass(frozen=True)
@@ -208,12 +206,11 @@ def lay_messages(
         if message.photo and store.is_group(address):  # that one is for his eyes
             address = store.private_address(person) or address
         met = address if person == speaker.id else store.met_at(person, at, address)
-        if met is None:  # his number may be another's by now; what it is stands in the case
-            continue
-        address = met
+        address = met or address
         priority: Priority = "safety" if message.kind == "stop" else "answer"
         asked = step.after.asked.get(name) if message.choices else None
         message, due = _with_photo(store, message) if message.photo else (message, "")
+        due = due if met else LATER  # that number may be another's by now: until it is known whose it is
         store.put_out(
             address, person, message, at, n=n, case=step.case, inbox=incoming.id, priority=priority,
             due=due, asked=asked.seq if asked else 0,

@@ -22,7 +22,7 @@ from bot.core.desk import fold_name
 from bot.core.events import BikeRenamed, Entry
 from bot.record.cases import NUMBERED, Cases, Person
 from bot.record.grants import KeyTroubleError
-from bot.record.post import BY_NUMBER, SECRET, Address
+from bot.record.post import BY_NUMBER, LATER, SECRET, Address
 from bot.record.reminding import REMINDER, Reminding
 
 CODE_MINUTES = 10
@@ -46,6 +46,7 @@ _AT_ONE_CASE = """select 1 from cases c where
     or c.person = :b and exists (select 1 from grants g where g.case_id = c.id and g.person = :a and {held})
     or exists (select 1 from grants g where g.case_id = c.id and g.person = :a and {held})
         and exists (select 1 from grants g where g.case_id = c.id and g.person = :b and {held})"""
+_NO_PHOTO = "coalesce(json_extract(payload, '$.photo'), '') = ''"
 _HELD = "g.used is not null and g.revoked is null"
 
 
@@ -84,6 +85,10 @@ class Linking(Cases, Reminding):
         """The phone numbers that lead to this person."""
         sql = "select handle from handles where channel = ? and person = ? order by handle"
         return tuple(row["handle"] for row in self.rows(sql, BY_NUMBER, person))
+
+    def has_numbers(self) -> bool:
+        """Whether anybody ever wrote by text message."""
+        return self.value("select 1 from handles where channel = ?", BY_NUMBER) is not None
 
     def is_joined(self, person: int) -> bool:
         """Whether this person has a number and is known on another channel too."""
@@ -267,6 +272,7 @@ class Linking(Cases, Reminding):
             here |= {"channel": elsewhere.channel, "chat": elsewhere.chat, "thread": elsewhere.thread}
             to = "channel = :channel, {} = :chat, thread = :thread"
             gone += [f"update seats set {to.format('chat')} where {there}",
+                     f"update outbox set due = at where {waits} and due = '{LATER}' and {_NO_PHOTO}",
                      f"update outbox set {to.format('address')} where {waits}"]  # fmt: skip
         for statement in gone:
             self.db.execute(statement, here)
@@ -303,9 +309,15 @@ class Linking(Cases, Reminding):
         self.run("update returns set tries = tries + 1 where number = ?", number)
         return int(self.value("select tries from returns where number = ?", number))
 
-    def end_return(self, number: str) -> None:
-        """It is known whose the number is."""
+    def end_return(self, number: str, person: int, now: str) -> None:
+        """The number is this person's still: what was kept back from it goes now."""
         self.run("delete from returns where number = ?", number)
+        self.run(
+            """update outbox set due = ? where channel = ? and address = ? and person = ? and due = ?
+            and state = 'due' and """
+            + _NO_PHOTO,
+            *(now, BY_NUMBER, number, person, LATER),
+        )
 
     def met_at(self, person: int, now: str, at: Address | None = None) -> Address | None:
         """Where this person can be told something of his: `at`, or where he talked last in private.

@@ -63,6 +63,7 @@ class Outgoing:
     asked: int
 
 
+LATER = "9999-12-31T23:59:59Z"  # when a message goes that must wait: for its photo, or for whose a number is
 SECRET = "json_extract(payload, '$.kind') = 'secret'"
 _OUT = """select o.*, p.name from outbox o join people p on p.id = o.person where """
 

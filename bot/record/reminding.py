@@ -114,7 +114,8 @@ class Reminding(Post):
             left join chats c on c.channel = i.channel and c.chat = i.chat
             where i.person = ? and i.channel <> ? and coalesce(c.reachable, 1)
                 and (i.channel = 'terminal' or exists (select 1 from handles h
-                    where h.person = i.person and h.channel = i.channel and h.handle = i.chat)) order by i.id desc limit 1""",
+                    where h.person = i.person and h.channel = i.channel and h.handle = i.chat))
+            order by i.id desc limit 1""",
             *(person, but),
         )
         return None if row is None else Address(**row)

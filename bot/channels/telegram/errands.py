@@ -50,7 +50,7 @@ class Errands(FlowErrands):
             "start": self._start, "new": self._new, "cases": self._cases, "bench": self._bench,
             "open": self._open, "mydata": self._my_data, "eraseme": self._erase_me, "trend": self._trend,
             "pdf": self._pdf, "post": self._post, "status": self._status, "flow": self._flows,
-            "flows": self._flows,
+            "flows": self._flows, "link": self._link, "unlink": self._unlink,
         }.get(came.command)  # fmt: skip
         if came.private:
             self._follow_over(came)
@@ -104,6 +104,17 @@ class Errands(FlowErrands):
     def _open(self, update: int, came: Came) -> None:
         """A code, by a link or behind the command."""
         self._hear(update, came, text=f"{self._words_of(came).lists['open'][0]} {came.text}")
+
+    def _link(self, update: int, came: Came) -> None:
+        """A code that joins his phone number, or how he gets one."""
+        if came.text:
+            self._open(update, came)
+        else:
+            self._hear(update, came, text=self._words_of(came).lists["link"][0])
+
+    def _unlink(self, update: int, came: Came) -> None:
+        """Give his phone number back."""
+        self._hear(update, came, text=self._words_of(came).lists["unlink"][0])
 
     def _bench(self, update: int, came: Came) -> None:
         """All that he holds, or the part of it that he names."""
