@@ -32,6 +32,7 @@ class SmallBot:
     def __init__(self, gateway: Gateway, own: str | Path, step: Callable[[], None] = lambda: None) -> None:
         self.gateway, self.step = gateway, step
         self.own = sqlite3.connect(own, isolation_level=None)
+        self.own.execute("pragma synchronous = off")
         self.own.executescript(_OWN)
 
     def turn(self) -> None:
@@ -99,6 +100,7 @@ def _interrupt(engine: Any, step: Callable[[], None]) -> None:
 
 
 def _run(place: str, own: str, dead_at: int) -> int:
+    open_gateway(place).close()  # what it imports is imported once, before the fork
     child = os.fork()
     if child:
         return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])

@@ -107,7 +107,8 @@ class Both(RuleBasedStateMachine):
 
     @initialize()
     def begin(self) -> None:
-        self.folder = tempfile.TemporaryDirectory()
+        # In memory where there is such a place: hundreds of commits wait for the disk otherwise.
+        self.folder = tempfile.TemporaryDirectory(dir="/dev/shm" if Path("/dev/shm").is_dir() else None)
         self.daemon = PretendDaemon(Path(self.folder.name) / "smsd.db")
         self.said = 0
         self.wanted: list[tuple[str, str]] = []  # answers, each once
