@@ -143,6 +143,12 @@ class Both(RuleBasedStateMachine):
         if self.daemon.last:
             self.daemon.again()
 
+    @rule(last=st.booleans())
+    def a_part_comes_again(self, last: bool) -> None:
+        """It was killed before it had deleted all parts, and we may have read the whole."""
+        if self.daemon.last:
+            self.daemon.part_again(len(self.daemon.last) if last else 1)
+
     @rule(who=st.sampled_from(PEOPLE), part=st.integers(1, 2))
     def lose_a_part(self, who: str, part: int) -> None:
         self.daemon.receive_part(who, self._words(False), udh(200 + self.said % 50, 2, part))
@@ -156,6 +162,12 @@ class Both(RuleBasedStateMachine):
                 bot.turn()
             except Dead:
                 bot.own.rollback()
+        self.left = 0
+
+    @rule()
+    def go_on(self) -> None:
+        with closing(self._bot()) as bot:
+            bot.turn()
 
     @rule(refusals=st.integers(0, 1))
     def send(self, refusals: int) -> None:
