@@ -6,23 +6,38 @@ Statements here quote names and mark places by '?', which SQLite understands as 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from typing import Any
 
 
 class Base:
-    """The daemon's side of a data base."""
+    """The daemon's side of a data base. Close it when done."""
 
     def __init__(self, place: str) -> None:
         self.place = place
         self.is_lite = not place.startswith("postgresql:")
+        self._connection: Any = None
 
     def ask(self, said: str, *given: Any) -> list[Any]:
         """Run one statement by itself; its rows as tuples."""
-        with _connected(self.place) as connection:
-            cursor = connection.execute(said if self.is_lite else said.replace("?", "%s"), given)
-            return list(cursor.fetchall()) if cursor.description else []
+        if self.is_lite:
+            with closing(sqlite3.connect(self.place, timeout=10, isolation_level=None)) as connection:
+                connection.execute("pragma synchronous = off")
+                return connection.execute(said, given).fetchall()
+        cursor = self._connected().execute(said.replace("?", "%s"), given)
+        return list(cursor.fetchall()) if cursor.description else []
+
+    def _connected(self) -> Any:
+        if self._connection is None:
+            import psycopg
+
+            self._connection = psycopg.connect(self.place, autocommit=True)
+        return self._connection
+
+    def close(self) -> None:
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
 
     def insert(self, table: str, **given: Any) -> None:
         names = ", ".join(f'"{name}"' for name in given)
@@ -39,18 +54,6 @@ class Base:
         return [
             id for (id,) in self.ask("""select "ID" from inbox where "Processed" = 'false' order by "ID" """)
         ]
-
-
-@contextmanager
-def _connected(place: str) -> Iterator[Any]:
-    if place.startswith("postgresql:"):
-        import psycopg
-
-        with psycopg.connect(place, autocommit=True) as connection:
-            yield connection
-        return
-    with closing(sqlite3.connect(place, timeout=10, isolation_level=None)) as connection:
-        yield connection
 
 
 def fill(place: str, said: str) -> None:

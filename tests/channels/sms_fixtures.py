@@ -24,16 +24,18 @@ def postgres_server() -> Iterator[str]:
 
 
 @pytest.fixture(params=["sqlite-ours", "sqlite-packaged", "pgsql-ours", "pgsql-packaged"])
-def base(request: pytest.FixtureRequest, tmp_path: Path) -> Base:
+def base(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Base]:
     dialect, whose = request.param.split("-")
     said = schema(dialect) if whose == "ours" else packaged(dialect)
     if said is None:
         pytest.skip("gammu-smsd is not installed, so its schema is not there")
     if dialect == "sqlite":
-        return Base(str(make(tmp_path / "smsd.db", said)))
+        yield Base(str(make(tmp_path / "smsd.db", said)))
+        return
     address: str = request.getfixturevalue("postgres_server")
     fill(address, said)
-    return Base(address)
+    with closing(Base(address)) as base:
+        yield base
 
 
 @pytest.fixture
@@ -44,10 +46,11 @@ def gateway(base: Base) -> Iterator[Gateway]:
 
 
 @pytest.fixture
-def postgres(postgres_server: str) -> Base:
+def postgres(postgres_server: str) -> Iterator[Base]:
     """PostgreSQL alone, with our tables."""
     fill(postgres_server, schema("pgsql"))
-    return Base(postgres_server)
+    with closing(Base(postgres_server)) as base:
+        yield base
 
 
 @pytest.fixture

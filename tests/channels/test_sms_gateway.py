@@ -307,6 +307,7 @@ def test_the_daemon_s_sign_of_life(base: Base, gateway: Gateway) -> None:
 def test_the_sign_of_life_is_utc_wherever_the_server_is(postgres: Base) -> None:
     """`UpdatedInDB` is the server's local time there: five hours off in this zone, all year round."""
     postgres.ask("alter role smsd set timezone = 'Asia/Karachi'")
+    postgres.close()  # a zone is given to new connections
     try:
         postgres.insert("phones", ID="", IMEI="1", IMSI="", Client="")
         with closing(open_gateway(postgres.place)) as gateway:

@@ -162,6 +162,12 @@ def test_two_messages_with_one_reference() -> None:
     assert told(lone, *whole) == [("old two", (1,), False), ("newer", (2, 3), True)]
 
 
+def test_a_part_that_comes_again_goes_to_its_own_message_not_to_one_that_lacks_it() -> None:
+    whole = row(1, "aabb", ONE, "aa"), row(2, "", TWO, "bb")
+    begun = row(3, "cc", ONE, stamp="2026-11-25 09:08:00")
+    assert told(*whole, begun, row(4, "bb", TWO)) == [("aabb", (1, 2, 4), True), ("cc", (3,), False)]
+
+
 def test_stamps_that_cannot_be_read() -> None:
     broken = [row(1, "aabb", ONE, "aa", stamp="?"), row(2, "", TWO, "bb", stamp="?")]
     [text] = join(broken).texts

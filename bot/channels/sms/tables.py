@@ -117,10 +117,11 @@ NAMES = Statement(
     """select attname from pg_attribute
     where attrelid = to_regclass(%(table)s::text) and attnum > 0 and not attisdropped""",
 )
-# Changes nothing, but is refused where nothing may be changed.
+# Refused where nothing may be changed. What it changes is taken back; SQLite makes its journal only for a
+# real change, and so tells only then that it may not write in the folder.
 TOUCH = (
     Statement(
-        "update gammu set Version = Version",
+        "update gammu set Version = Version + 1",
         """update inbox set "Processed" = "Processed" where false""",
     ),
     Statement(
