@@ -1,4 +1,4 @@
-"""`serve sms` as a program of its own on the pretend modem: riders text it, it answers, either side is killed."""
+"""`serve sms` as a program of its own on the pretend modem: it is texted, answers, and either side is killed."""
 
 from __future__ import annotations
 

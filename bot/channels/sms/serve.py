@@ -13,7 +13,6 @@ from typing import TextIO
 from bot import turn
 from bot.channels.running import Fatal, locked, log_to
 from bot.channels.sms import check, daemon, smsdrc
-from bot.channels.sms.budgets import Caps
 from bot.channels.sms.exchange import Exchange
 from bot.channels.sms.gateway import Gateway, GatewayError, open_gateway
 from bot.channels.sms.settings import Settings
@@ -30,9 +29,8 @@ def exchange(
 ) -> Exchange:
     """The talk as the settings want it."""
     return Exchange(
-        store, gateway, clock, Caps(settings.session, settings.day, settings.sim), settings.number,
-        settings.ucs2, settings.help, settings.language,
-    )  # fmt: skip
+        store, gateway, clock, settings.caps, settings.number, settings.ucs2, settings.help, settings.language
+    )
 
 
 class Service:
