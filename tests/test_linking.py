@@ -556,6 +556,7 @@ def test_a_number_that_is_given_back_begins_from_nothing(shop: Workshop) -> None
         "Your number that ends in 01 is no longer yours here: whoever writes from it begins from nothing. "
         "All that you told stays with you."
     )
+    assert {at.channel for at in shop.store.places_of(case or 0, robin.id)} == {"telegram"}
     number.read()
     number.seen.clear()
     for text in ("again", "where are we", "summary", "book", "bench", "case 1", "my own case", "Goat", "2"):
