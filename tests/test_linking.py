@@ -500,6 +500,29 @@ def test_nothing_of_a_group_is_gone_on_with_by_text_message(shop: Workshop) -> N
     ) == 0  # fmt: skip
 
 
+def test_a_case_that_was_handed_over_by_text_message_is_spoken_to_again_in_the_account(
+    shop: Workshop,
+) -> None:
+    """Nothing is put, for nothing is asked; his next words go to it all the same, and not to a new one."""
+    number, robin = begun(phone(shop), "Goat"), account(shop)
+    number.say("hand it over")
+    case = number.case
+    assert shop.store.case(case or 0).ended == "handed_over"
+    assert len(join(number, robin)) == 1
+    assert "handed over" in robin.hears("again")
+    assert robin.case == case
+    assert len(shop.store.all_cases()) == 1
+
+
+def test_a_number_without_a_case_takes_nobody_out_of_the_case_that_he_is_in(shop: Workshop) -> None:
+    """He holds another's case and is in it when he joins his number."""
+    number, max_, robin = phone(shop), begun(account(shop, "max"), "Mule"), begun(account(shop), "Goat")
+    max_.say(f"open {robin.share()}")
+    join(number, max_)
+    max_.say("again")
+    assert max_.case == robin.case
+
+
 def test_my_own_case_leads_home_on_either_channel(shop: Workshop) -> None:
     number, max_, robin = begun(phone(shop), "Mule"), account(shop, "max"), begun(account(shop), "Goat")
     own = number.case
