@@ -233,6 +233,7 @@ def _joined(
     lines += [words.say("link.renamed", old=old, new=new) for old, new in renamed]
     told = (Message("\n".join(lines), kind="info"),)
     if case is None:
+        store.take_up(incoming.address, incoming.person)
         return Entrance(incoming.heard, told=told)
     return Entrance(sharing.again(incoming.heard, words), case, first=told)
 

@@ -209,23 +209,37 @@ class Linking(Cases, Reminding):
     # --- on another channel --------------------------------------------------------------------
 
     def follow(self, at: Address, person: int) -> None:
-        """His first words on another channel go to his own open case that he talked of last in private."""
+        """His first words on another channel go to his own open case that he talked of last in private.
+
+        Where none is open and he is in no case here, to the last one at all: it may be spoken to again.
+        """
         last = self.value("select channel from whereabouts where person = ?", person)
         if last in (None, at.channel) or self.is_group(at):
             return
         case = self.talked_last(person)
-        if case is not None:
-            where = (at.channel, at.chat, at.thread)
-            self.run("insert or replace into current values (?, ?, ?, ?, ?)", *where, person, case)
+        if case is None:
+            self.take_up(at, person)
+        else:
+            self._lead(at, person, case)
 
-    def talked_last(self, person: int) -> int | None:
-        """His own open case that he talked of last in private, or None."""
+    def take_up(self, at: Address, person: int) -> None:
+        """Who is in no case at this address is in the one there that he talked of last in private, if any."""
+        case = self.talked_last(person, ended=True) if self.current(at, person) is None else None
+        if case is not None:
+            self._lead(at, person, case)
+
+    def _lead(self, at: Address, person: int, case: int) -> None:
+        where = (at.channel, at.chat, at.thread)
+        self.run("insert or replace into current values (?, ?, ?, ?, ?)", *where, person, case)
+
+    def talked_last(self, person: int, ended: bool = False) -> int | None:
+        """His own open case that he talked of last in private, or None; with `ended` any case of his."""
         found = self.value(
             """select c.id from inbox i join cases c on c.id = i.case_id
-            where i.person = ?1 and c.person = ?1 and c.ended = '' and exists (select 1 from handles h
+            where i.person = ?1 and c.person = ?1 and (c.ended = '' or ?2) and exists (select 1 from handles h
                 where h.person = ?1 and h.channel = i.channel and h.handle = i.chat)
             order by i.id desc limit 1""",
-            person,
+            *(person, ended),
         )
         return None if found is None else int(found)
 

@@ -4,6 +4,7 @@ How a rider is erased, so that nothing of him can be read from the file afterwar
 1. One transaction enters him in `erasing` (which alone lets the triggers pass), then removes his
    cases, bikes, messages, files and himself. What he found as a mechanic in other riders' cases
    stays, for their safety hangs on it, but without his name and words: those entries are written anew.
+   He goes under every name that he ever had, with what he told from a number that is joined to him.
 2. Freed pages are overwritten (secure_delete), the write-ahead file is emptied, VACUUM rebuilds
    the database, and files without an owner are unlinked.
 3. Only then does he leave `erasing`. A program killed in between finds the row at its next start
