@@ -350,7 +350,7 @@ def test_a_mechanic_at_the_case_is_told_that_a_text_was_refused(air: Air, caplog
         air.rest()
         air.rest()
     told = [out.message.text for out in turn.due(air.store, air.now, channel="terminal", person_name="Mo")]
-    assert "A text to the rider could not be delivered. Call the rider if it matters." in told
+    assert "A text to the rider may not have arrived. Call the rider if it matters." in told
     assert RIDER not in caplog.text
 
 

@@ -41,7 +41,7 @@ def test_a_record_a_gateway_and_a_number_are_enough() -> None:
         "spool/smsd.db",
         "+12025550100",
     )
-    assert settings.caps == Caps(session=25, day=60, sim=1000)
+    assert settings.caps == Caps(session=60, day=60, sim=1000)
     assert (settings.daemon, settings.restart, settings.config, settings.price) == ("", (), None, None)
     assert (settings.language, settings.ucs2, settings.help) == ("en", frozenset(), "")
     assert not settings.is_postgres

@@ -33,6 +33,7 @@ LONGEST = 20_000  # characters of one text, as in other channels; a network join
 TWICE = timedelta(minutes=2)  # the same answer within it, to a question that has passed, is a copy
 SLACK = timedelta(seconds=2)  # by which two clocks may differ that agree
 FORGET = timedelta(days=30)  # no network keeps a text longer
+KEPT = 7  # days that the gateway keeps texts which were dealt with; then they are in the record alone
 ENDS_KNOWN = timedelta(days=3)  # after which nobody waits for the report of a text
 _NUMBER = re.compile(r"\+[1-9][0-9]{6,14}")  # E.164; letters and short codes are no riders
 
@@ -54,11 +55,13 @@ class Exchange:
     help: str = ""
     language: str = "en"
     _delays: list[float] = field(default_factory=list)
+    _swept: str = ""  # the day on which what is old was taken off
 
     # --- one pass ---------------------------------------------------------------------------
 
     def step(self) -> bool:
         """Do all that can be done now; whether there was anything."""
+        self._sweep()
         heard = self.hear_all()
         laid = self.lay_all()
         handed = self.hand_over_all()
@@ -66,10 +69,17 @@ class Exchange:
         return bool(heard or laid or handed)
 
     def begin(self) -> None:
-        """What a killed program left: turns that were not taken, keys that nobody needs any more."""
+        """What a killed program left: turns that were not taken."""
         turn.finish(self.store, self.clock(), channel=CHANNEL)
-        with self.store.writing():
-            self.store.forget_heard(turn.stamp(self.clock() - FORGET))
+
+    def _sweep(self) -> None:
+        """Once a day: keys that nobody needs any more, and texts that the gateway would keep for ever."""
+        today = day_of(self.clock())
+        if self._swept != today:
+            with self.store.writing():
+                self.store.forget_heard(turn.stamp(self.clock() - FORGET))
+            self.gateway.forget(KEPT)
+            self._swept = today
 
     # --- in ---------------------------------------------------------------------------------
 

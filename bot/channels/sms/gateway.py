@@ -65,6 +65,9 @@ class Gateway(Protocol):
     def results(self, ids: Sequence[str]) -> dict[str, Result]:
         """What became of these; an id that the daemon does not know is left out."""
 
+    def forget(self, days: float) -> None:
+        """Take off what was dealt with longer ago than that: the daemon itself keeps every text for ever."""
+
     def heartbeat(self) -> Heartbeat | None:
         """The daemon's last sign of life; None before its first."""
 
@@ -102,6 +105,13 @@ class _Tables:
 
     def results(self, ids: Sequence[str]) -> dict[str, Result]:
         return self._engine.transact(lambda ask: _results(ask, list(ids)), "read") if ids else {}
+
+    def forget(self, days: float) -> None:
+        def sweep(ask: Ask) -> None:
+            for statement in tables.FORGET:
+                ask(statement, days=days)
+
+        self._engine.transact(sweep)
 
     def heartbeat(self) -> Heartbeat | None:
         for at, timeout in self._engine.transact(lambda ask: ask(tables.BEAT), "read"):

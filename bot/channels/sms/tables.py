@@ -103,6 +103,19 @@ SENT = Statement(
         to_char("DeliveryDateTime", 'YYYY-MM-DD HH24:MI:SS'), to_char("UpdatedInDB", 'YYYY-MM-DD HH24:MI:SS')
     from sentitems where "CreatorID" = any(%(ids)s) order by "ID", "SequencePosition" """,
 )
+# The daemon keeps every text for ever. What is dealt with is in the record, so it is taken off after a while.
+FORGET = (
+    Statement(
+        """delete from inbox where Processed = 'true'
+        and strftime('%s', 'now') - strftime('%s', UpdatedInDB) > :days * 86400""",
+        """delete from inbox where "Processed"
+        and localtimestamp - "UpdatedInDB" > %(days)s * interval '1 day' """,
+    ),
+    Statement(
+        "delete from sentitems where strftime('%s', 'now') - strftime('%s', UpdatedInDB) > :days * 86400",
+        """delete from sentitems where localtimestamp - "UpdatedInDB" > %(days)s * interval '1 day' """,
+    ),
+)
 BEAT = Statement(
     "select UpdatedInDB, TimeOut from phones order by UpdatedInDB desc limit 1",
     """select to_char((now() at time zone 'UTC') - (localtimestamp - "UpdatedInDB"), 'YYYY-MM-DD HH24:MI:SS'),
