@@ -57,8 +57,8 @@ def test_four_of_five_things_told_at_first_are_understood() -> None:
         "metal in the oil and the clutch drags", "glitter in the oil, clutch slipping", "bike won't start",
         "starter clutch slips", "starter spins but the engine does not turn", "kick start slips",
         "crashed, broken clutch lever and hit my head", "brake lever comes to the bar", "brake is dragging",
-        "jumps out of third gear", "overheats when i ride slowly on the clutch", "engine revs high and hangs", "chain slips on the sprocket",
-        "won't start in gear with the clutch pulled",
+        "jumps out of third gear", "overheats when i ride slowly on the clutch", "engine revs high and hangs",
+        "won't start in gear with the clutch pulled", "chain slips on the sprocket",
     ],
 )  # fmt: skip
 def test_other_trouble_does_not_come_here(text: str) -> None:
