@@ -12,7 +12,15 @@ from tests.samples_heard import rehearsal
 # Flow id -> how many sample conversations it must have at least, each to a different end or by a
 # different way.
 AT_LEAST = dict.fromkeys(
-    ("after-a-crash", "brake-feel", "metal-in-oil", "overheats-or-loses-coolant", "will-not-start"), 16
+    (
+        "after-a-crash",
+        "brake-feel",
+        "clutch-slips-or-drags",
+        "metal-in-oil",
+        "overheats-or-loses-coolant",
+        "will-not-start",
+    ),
+    16,
 )
 
 SAMPLES = shelf.find().samples
