@@ -102,7 +102,8 @@ def test_what_the_circuit_may_lose_is_half_a_volt_and_three_tenths_together_eigh
 
 
 def test_lithium_is_never_charged_over_fourteen_point_six_nor_below_freezing() -> None:
-    # a charger maker's lithium battery facts: charge 14.4 V, at most 14.6 V; below 0 °C from a review of the trade
+    # a charger maker's lithium battery facts: charge 14.4 V, at most 14.6 V
+    # below 0 °C: a review of the trade
     charge = figures("charge-battery")["lithium charge, usually"]
     assert (charge.value, charge.upto, charge.basis) == (14.4, 14.6, "sourced")
     most = figures("lithium-volts")["lithium, on charge never over"]
@@ -146,20 +147,23 @@ def test_no_torque_is_given_since_the_manual_outranks_any() -> None:
 SUSPECTS: list[tuple[str, Told, dict[str, str], str]] = [
     ("clank and dim lamps", {"what-it-does": ("clanks",), "lights": ("dim",), "lead-volts": ("flat",)}, {},
      "battery-flat"),
-    ("the same, volts full", {"what-it-does": ("clanks", "slow"), "lights": ("dim",), "lead-volts": ("full",)},
-     {}, "battery-worn"),
+    ("the same, volts full", {"what-it-does": ("clanks", "slow"), "lights": ("dim",),
+     "lead-volts": ("full",)}, {}, "battery-worn"),
     ("whirrs", {"what-it-does": ("whirrs",)}, {}, "one-way-worn"),
-    ("whirrs, catches after a few", {"what-it-does": ("whirrs",), "pattern": ("catches",)}, {}, "one-way-worn"),
+    ("whirrs, catches after a few", {"what-it-does": ("whirrs",), "pattern": ("catches",)}, {},
+     "one-way-worn"),
     ("whirrs, stood, catches, cold", {"what-it-does": ("whirrs",), "pattern": ("catches", "cold"),
      "lately": ("stood", "wet")}, {}, "one-way-dirty"),
     ("whirrs, oil smells of petrol", {"what-it-does": ("whirrs",), "pattern": ("catches",),
      "lately": ("oil",), "oil-level-look": ("petrol",)}, {}, "oil-thin"),
-    ("whirrs after new brushes", {"what-it-does": ("whirrs",), "lately": ("electrics",)}, {}, "motor-backwards"),
+    ("whirrs after new brushes", {"what-it-does": ("whirrs",), "lately": ("electrics",)}, {},
+     "motor-backwards"),
     ("clank and grinding after a kick-back", {"what-it-does": ("clanks", "grinds"), "lately": ("kickback",),
      "pieces-seen": ("pieces",)}, {}, "gear-broken"),
     ("rattles running since the flywheel was off", {"what-it-does": ("clanks",), "pattern": ("rattle",),
      "lately": ("engine",)}, {}, "bolts-loose"),
-    ("clicks, catches, lamps bright", {"what-it-does": ("clicks",), "pattern": ("catches",)}, {}, "relay-burnt"),
+    ("clicks, catches, lamps bright", {"what-it-does": ("clicks",), "pattern": ("catches",)}, {},
+     "relay-burnt"),
     ("runs on", {"danger-now": ("runs-on",)}, {}, "relay-stuck"),
     ("runs on, button muddy after a wash", {"danger-now": ("runs-on",), "button-opens": ("bad",)}, {},
      "button-or-wire"),
@@ -176,7 +180,9 @@ SUSPECTS: list[tuple[str, Told, dict[str, str], str]] = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("what", "told", "traits", "cause"), SUSPECTS, ids=lambda x: x if isinstance(x, str) else "")
+@pytest.mark.parametrize(
+    ("what", "told", "traits", "cause"), SUSPECTS, ids=lambda x: x if isinstance(x, str) else ""
+)
 def test_the_first_suspect_is_a_mechanics(what: str, told: Told, traits: dict[str, str], cause: str) -> None:
     assert ranked(QUIET | told, **traits)[0] == cause
 
@@ -327,14 +333,21 @@ def test_every_proof_is_one_press_outdoors_in_neutral() -> None:
 
 
 def test_after_the_drive_the_proof_forbids_a_second_press() -> None:
-    drive = ("renew-one-way", "renew-gears", "refit-bolts", "renew-limiter", "renew-motor-gear", "clean-one-way")
+    drive = (
+        "renew-one-way",
+        "renew-gears",
+        "refit-bolts",
+        "renew-limiter",
+        "renew-motor-gear",
+        "clean-one-way",
+    )
     for id in (*drive, "charge-battery", "renew-battery", "clean-terminals"):
         proof = flow().remedies[id].proof
         assert proof is not None
         assert "no second press" in proof.do, id
 
 
-# --- cautions on the steps; common practice, no source --------------------------------------------------------
+# --- cautions on the steps; common practice, no source -----------------------------------------------
 
 SAID = [
     ("relay-opens", {"starter-battery", "runaway-starter"}),
