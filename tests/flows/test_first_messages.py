@@ -60,9 +60,12 @@ def test_words_written_by_somebody_else_are_found_least_of_all() -> None:
     assert recall(TABLE["fresh"]) >= 0.80
 
 
-def test_the_flow_is_picked_in_eighty_six_of_ninety() -> None:
-    """87 while it was alone: "milky oil and metal bits" is of two flows now, and then the rider is asked."""
-    assert sum(pick(m["say"], cards()).flow == ID for m in MESSAGES) >= 86
+def test_the_flow_is_picked_in_eighty_three_of_ninety() -> None:
+    """87 while it was alone: "milky oil and metal bits" is of two flows now, and then the rider is asked.
+
+    Three more tell of a starter that clanks, slips or whirrs besides: that flow asks for steel and stops too.
+    """
+    assert sum(pick(m["say"], cards()).flow == ID for m in MESSAGES) >= 83
 
 
 @pytest.mark.parametrize("text", TABLE["planned"])

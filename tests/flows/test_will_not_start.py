@@ -353,7 +353,7 @@ def put(chat: Talk, told: Told, steps: int = 40) -> list[str]:
         "wont start, battery is swollen",
         "wires are melted and it wont start",
         "it wont start, petrol on the exhaust",
-        "wont start, starter just spins, the engine does not turn",
+        "wont start, starter whirrs and nothing turns",
         "kick lever stops dead",
     ],
 )
