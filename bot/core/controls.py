@@ -337,10 +337,9 @@ def more(talk: Talk, rest: str) -> After:
     if asked is None:
         return "again"
     message = PUT[asked.what](talk, Next(asked.what, asked.id, asked.extra))
-    if message.more or message.how:
+    if message.more:
         short = " ".join(each for each in (message.how, message.more) if each)
-        told = plain(talk.words, message.more or message.how, kind="info", signal=message.signal, short=short)
-        talk.tell(told)
+        talk.tell(plain(talk.words, message.more, kind="info", signal=message.signal, short=short))
         return ""
     return _more_as_answer(talk, asked, message)
 
@@ -351,7 +350,8 @@ def _more_as_answer(talk: Talk, asked: Asked, message: Message) -> After:
     meant = [c.press for c in message.choices if tokens(c.label)[: len(begun)] == begun]
     if len(meant) == 1 and moves.MOVES[asked.what](talk, asked, Chosen(meant[0])):
         return "next"
-    talk.say("more.none")
+    # All of it was read where it is written out; where it is not, this is how it is done.
+    talk.tell(plain(talk.words, talk.words.say("more.none"), kind="info", short=message.how))
     return "again"
 
 

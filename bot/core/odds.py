@@ -91,6 +91,7 @@ __all__ = [
 CONFIRMED = 4.0  # every closing point confirmed divides the odds of each `may_leave` by this
 BADLY = 4.0  # every `ask_after` point answered badly multiplies the odds of `comes_back` by this
 RUN_IN = 10.0  # hours that `comes_back` speaks of
+ALIKE = 9  # digits of a chance that two machines agree on
 
 # How often a mechanic says that he is sure of a cause: when it is there, and when it is not. What he saw or
 # measured is surer than what he concluded. Common practice, no source.

@@ -429,11 +429,19 @@ def found_by_results(flow: Flow, id: str, value: tuple[str, ...]) -> tuple[froze
     return (found_bad(flow, id, value),)
 
 
+def ranked(now: odds.Beliefs) -> list[tuple[str, float]]:
+    """All causes with their chance, likeliest first; alike ones as the author wrote them.
+
+    What differs by less than a machine may add or lose is alike, or two machines would tell two orders.
+    """
+    chances = ((cause, now.of(cause)) for cause in now.family.causes)
+    return sorted(chances, key=lambda x: -round(x[1], odds.ALIKE))
+
+
 def _blocked_repairs(flow: Flow, state: State, here: Limits, now: odds.Beliefs) -> list[tuple[str, str]]:
     """Repairs of likely causes that cannot be done here, likeliest first, with the reason."""
-    likely = sorted(((now.of(c), c) for c in now.family.causes if now.of(c) >= LIKELY), reverse=True)
     out = []
-    for _, cause in likely:
+    for cause in (c for c, p in ranked(now) if p >= LIKELY):
         id = flow.causes[cause].remedy
         if id is not None:
             remedy = flow.remedies[id]

@@ -182,9 +182,8 @@ def _findings(words: Words, totals: Mapping[str, float], sign: int) -> str:
 
 def leading(flow: Flow, state: State, n: int = TOP) -> list[tuple[str, float]]:
     """The likeliest causes with their chance, highest first."""
-    now = plan.beliefs(flow, state)
-    ranked = sorted(((now.of(c), c) for c in now.family.causes), key=lambda x: (-x[0], x[1]))
-    return [(c, p) for k, (p, c) in enumerate(ranked[:n]) if p >= LEAST or not k]
+    ranked = plan.ranked(plan.beliefs(flow, state))
+    return [(c, p) for k, (c, p) in enumerate(ranked[:n]) if p >= LEAST or not k]
 
 
 def _per_cent(words: Words, p: float) -> str:

@@ -15,6 +15,7 @@ from bot.core import events
 from bot.core.events import Answered, Role
 from bot.core.flow import Finds, Flow, Look, Several, Traits
 from bot.core.history import Clock, acting, clock, sure_now
+from bot.core.odds import ALIKE
 from bot.core.state import Confirmed, State
 
 Standing = Literal[
@@ -205,7 +206,7 @@ def standings(
     sure = {told.event.cause: told for told in sure_now(flow, state)}
     barred = {cause: excluded_by(flow, cause, state.traits) for cause in flow.causes}
     chance = {c: 0.0 if barred[c] else now.of(c) for c in flow.causes}
-    leading = sorted(flow.causes, key=lambda c: -chance[c])[: limits.leading]
+    leading = sorted(flow.causes, key=lambda c: -round(chance[c], ALIKE))[: limits.leading]
     out = {}
     for cause in flow.causes:
         own = made.get(cause, ())

@@ -88,10 +88,10 @@ def test_what_segments_cost(price: str, segments: int, said: str) -> None:
 
 
 def test_a_file_of_ones_own_goes_before_the_environment(tmp_path: Path) -> None:
-    path = write(tmp_path / "s", "# ours\n\nSUMPLINE_DB = 'other.db'\nSUMPLINE_SMS_DAY=40\n")
-    assert read_file(path) == {"SUMPLINE_DB": "other.db", "SUMPLINE_SMS_DAY": "40"}
-    settings = gather({**GOOD, "SUMPLINE_SMS_DAY": "50"}, path)
-    assert (settings.database, settings.caps.day) == (Path("other.db"), 40)
+    path = write(tmp_path / "s", "# ours\n\nSUMPLINE_DB = 'other.db'\nSUMPLINE_SMS_DAY=70\n")
+    assert read_file(path) == {"SUMPLINE_DB": "other.db", "SUMPLINE_SMS_DAY": "70"}
+    settings = gather({**GOOD, "SUMPLINE_SMS_DAY": "65"}, path)
+    assert (settings.database, settings.caps.day) == (Path("other.db"), 70)
     assert gather(GOOD, path, "named.db").database == Path("named.db")
 
 
