@@ -1,4 +1,4 @@
-"""`serve sms` as a program of its own on the pretend modem: it is texted, answers, and either side is killed."""
+"""`serve sms` as a program on the pretend modem: it is texted, it answers, and either side is killed."""
 
 from __future__ import annotations
 
