@@ -38,6 +38,7 @@ _GOES_OVER = (
     ("outbox", "person"), ("jobs", "person"), ("grants", "person"), ("grants", "made_by"),
     ("guesses", "person"), ("links", "person"), ("fetches", "person"), ("reminders", "person"),
     ("published", "person"), ("drafts", "person"), ("link_codes", "person"), ("former_names", "person"),
+    ("texts", "person"),
 )  # fmt: skip
 # What the other may have too: then his own stays.
 _OF_BOTH = ("seats", "current", "files")
@@ -265,7 +266,14 @@ class Linking(Cases, Reminding):
         )
         self.db.execute(f"update inbox set person = :new where {his}", given)
         self._leave(number, old.id)
+        self._forget_talk(number)
         return self.person(new)
+
+    def _forget_talk(self, number: str) -> None:
+        """Nothing of what was texted to the number before is told, put again or answered any more."""
+        self.run("update texts set asked = 0 where number = ?", number)
+        self.run("update texts set state = 'dropped', body = '' where number = ? and state = 'new'", number)
+        self.run("delete from numbers where number = ?", number)
 
     def _leave(self, number: str, person: int) -> None:
         """Nothing leads there any more; what waits for him goes where else he is met, or not at all."""

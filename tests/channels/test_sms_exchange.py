@@ -11,6 +11,7 @@ import random
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ import pytest
 
 from bot import turn
 from bot.channels.sms.budgets import Caps
+from bot.core.events import Heard
 from bot.core.messages import Message
 from bot.core.segments import is_plain, segments
 from tests.channels.contract import NOW
@@ -131,6 +133,17 @@ def test_an_answer_that_crossed_with_a_question_is_not_taken_for_it(air: Air) ->
     [text] = air.text(RIDER, "1", ago=30)  # sent before the question about the bike was
     assert text.startswith("Your answer crossed with this question")
     assert kinds(air) == before
+
+
+def test_of_two_answers_at_once_the_second_is_not_taken_for_a_question_that_nobody_has_seen(
+    air: Air,
+) -> None:
+    air.text(RIDER, FIRST)
+    air.arrive(RIDER, "2")
+    air.arrive(RIDER, "1")
+    [text] = air.rest()
+    assert text == "What do you call this bike? Send a short name, no plate needed."
+    assert "bike_taken" not in kinds(air)
 
 
 def test_the_second_time_it_is_taken_for_it_so_that_a_wrong_clock_holds_nobody_up(air: Air) -> None:
@@ -457,3 +470,31 @@ def test_every_text_of_ours_fits_what_it_is_meant_to_cost(air: Air) -> None:
         for key in ("info", "opted_out", "opted_in", "part_missing", "full", "refused"):
             assert segments(say(f"sms.{key}")) == 1, (language, key)
         assert segments(say("sms.full.help", help=longest)) == 1, language
+
+
+# --- one rider, two channels --------------------------------------------------------------------------------
+
+
+def test_a_case_goes_on_in_the_account_that_the_number_is_joined_to_and_back(air: Air) -> None:
+    until_bike(air)
+    [told] = air.text(RIDER, "link")
+    assert segments(told) == 1
+    code = turn.code_in(told)
+    said = by_account(air, code)
+    assert "How is it started?" in "\n".join(said)
+    assert "Hold a magnet under the bits." in "\n".join(by_account(air, "1"))
+    [text] = air.text(RIDER, "2")
+    assert "Where is the bike now?" in text
+    assert "Hold a magnet under the bits." in "\n".join(by_account(air, "back"))
+    assert len(air.store.all_cases()) == 1
+    assert not [row for row in air.store.rows("select body from texts") if row["body"]]
+
+
+def by_account(air: Air, words: str) -> list[str]:
+    """He says it in his private chat; what he is told there."""
+    air.now += timedelta(seconds=20)
+    heard = Heard(text=words, who="77", role="rider")
+    inbox = turn.accept(air.store, "telegram", "77", "Robin", words, heard, air.now, handle="77")
+    assert inbox is not None
+    said = turn.take(air.store, inbox, air.now)
+    return [out.message.text for out in said if out.channel == "telegram"]

@@ -22,7 +22,7 @@ from bot import turn
 from bot.channels.plain import storable
 from bot.channels.sms import hearing, layout
 from bot.channels.sms.budgets import ALIKE, PAUSE, QUICK, SESSION, WITHIN, Caps, Spent, allows, day_of
-from bot.channels.sms.gateway import Gateway, Text
+from bot.channels.sms.gateway import Gateway, GatewayError, Text
 from bot.core.events import Heard
 from bot.core.messages import Message
 from bot.core.segments import segments
@@ -55,6 +55,7 @@ class Exchange:
     help: str = ""
     language: str = "en"
     _delays: list[float] = field(default_factory=list)
+    _failed: dict[str, int] = field(default_factory=dict)  # by key of a text: how often it failed
     _swept: str = ""  # the day on which what is old was taken off
 
     # --- one pass ---------------------------------------------------------------------------
@@ -84,13 +85,29 @@ class Exchange:
     # --- in ---------------------------------------------------------------------------------
 
     def hear_all(self) -> int:
-        """Every text that the gateway holds, each once; how many there were."""
+        """Every text that the gateway holds, each once; how many there were.
+
+        What it leads to is laid before the next one is heard: that may have been sent before it.
+        """
         texts = self.gateway.read()
         for text in texts:
+            if self._hear_once(text):
+                self.lay_all()
+                self.gateway.done(text.rows)
+        return len(texts)
+
+    def _hear_once(self, text: Text) -> bool:
+        """Whether a text was dealt with. One that brings us down is passed over, and at last set aside."""
+        try:
             self._note_delay(text)
             self.hear(text)
-            self.gateway.done(text.rows)
-        return len(texts)
+        except (GatewayError, *turn.FILE_FAULTS):
+            raise
+        except Exception as fault:
+            self._failed[text.key] = self._failed.get(text.key, 0) + 1
+            LOG.error("a text could not be heard: %s", turn.place_of(fault))
+            return self._failed[text.key] >= turn.TRIES
+        return True
 
     def hear(self, text: Text) -> None:
         """One text. What it says is kept before this returns, or there is nothing to keep."""
@@ -127,7 +144,7 @@ class Exchange:
         if reading.kind == "opt_in":
             return self._once(text, replace(line, opted_out=False), "sms.opted_in")
         if reading.kind == "info":
-            return self._once(text, line, "sms.info", again=True)
+            return self._once(text, line, "sms.info")
         if line.opted_out:
             return self._once(text, line, "")
         if line.same >= ALIKE and not hearing.is_answer(text.text):
@@ -137,7 +154,7 @@ class Exchange:
             return self._turn_page(text, line)
         return self._crossed(text, before, line)
 
-    def _once(self, text: Text, line: turn.NumberLine, key: str, *, again: bool = False) -> bool:
+    def _once(self, text: Text, line: turn.NumberLine, key: str) -> bool:
         """Say a line of our own, unless this very text was dealt with before."""
         with self.store.writing():
             if self.store.note_heard(text.key, turn.stamp(self.clock())):
