@@ -56,7 +56,7 @@ class TextOut:
 
 @dataclass(frozen=True)
 class QuestionOut:
-    """The newest question that went to a number: the text that carried it, and when that was handed over.
+    """The newest question that went to a number: the text that carried it, and since when he may have it.
 
     `asked`: the entry that asks, or FREE for a question that is answered in free words and has no tag.
     """
@@ -182,8 +182,11 @@ class Texting(Post):
     def question_out(self, number: str) -> QuestionOut | None:
         """The newest question that a number was sent; `handed` is "" while it waits for the gateway."""
         row = self.row(
-            """select id as text, asked, coalesce(handed, '') as handed from texts
-            where number = ? and asked <> 0 order by id desc limit 1""",
+            """select t.id as text, t.asked, coalesce(
+                (select min(b.handed) from texts b
+                    where b.number = t.number and b.asked = t.asked and t.asked > 0),
+                t.handed, '') as handed
+            from texts t where t.number = ? and t.asked <> 0 order by t.id desc limit 1""",
             number,
         )
         return None if row is None else QuestionOut(**row)

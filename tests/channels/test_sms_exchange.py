@@ -135,6 +135,14 @@ def test_an_answer_that_crossed_with_a_question_is_not_taken_for_it(air: Air) ->
     assert kinds(air) == before
 
 
+def test_an_answer_to_a_question_that_is_just_being_repeated_is_taken(air: Air) -> None:
+    air.text(RIDER, FIRST)
+    air.arrive(RIDER, "where are we")
+    air.arrive(RIDER, "2")  # the question comes once more, and is the one that he had before him
+    air.rest()
+    assert "answered" in kinds(air)
+
+
 def test_of_two_answers_at_once_the_second_is_not_taken_for_a_question_that_nobody_has_seen(
     air: Air,
 ) -> None:
@@ -309,9 +317,9 @@ def test_one_riders_limit_is_not_anothers_but_the_sims_is(air: Air) -> None:
 
 def test_who_texts_fast_is_answered_more_slowly_and_nothing_is_lost(air: Air) -> None:
     got: list[str] = []
-    for n in range(29):
+    for n in range(44):
         got += air.text(RIDER, FIRST if not n else ("where are we", "why", "again")[n % 3])
-    assert len(got) == 25
+    assert len(got) == 40
     air.wait(minutes=11)
     assert len(air.rest()) == 4
 

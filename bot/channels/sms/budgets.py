@@ -12,7 +12,7 @@ SESSION = timedelta(hours=72)  # of silence end a session
 PAUSE = timedelta(hours=6)  # of silence; then a text says first what it is about
 # Texts to a number; more of them wait, so that robots cost little. Ten were planned, but who answers at once
 # is himself answered in three seconds, and is to wait no minutes in the pits.
-QUICK, WITHIN = 25, timedelta(minutes=10)
+QUICK, WITHIN = 40, timedelta(minutes=10)
 ALIKE = 5  # texts in a row with the same words, and no answer among them: a machine
 
 
