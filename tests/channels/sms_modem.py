@@ -70,6 +70,7 @@ class Modem:
     def start(self) -> None:
         # The other end stays open here too: there is no hang-up when a daemon dies.
         self._ours, self._theirs = pty.openpty()
+        os.set_blocking(self._ours, False)  # a daemon may flush what was there to be read
         self._over.clear()
         tty.setraw(self._theirs)
         self.tty.unlink(missing_ok=True)
@@ -89,7 +90,8 @@ class Modem:
     def _run(self) -> None:
         while not self._over.is_set():
             if select.select([self._ours], [], [], 0.05)[0]:
-                self._hear(os.read(self._ours, 4096))
+                with contextlib.suppress(BlockingIOError):
+                    self._hear(os.read(self._ours, 4096))
 
     def _hear(self, octets: bytes) -> None:
         if self._echo:
@@ -111,8 +113,10 @@ class Modem:
         return line
 
     def _write(self, octets: bytes) -> None:
-        while octets:
-            octets = octets[os.write(self._ours, octets) :]
+        while octets and not self._over.is_set():
+            if select.select([], [self._ours], [], 0.05)[1]:
+                with contextlib.suppress(BlockingIOError):
+                    octets = octets[os.write(self._ours, octets) :]
 
     def _answer(self, *lines: str, last: str = "OK") -> None:
         self._write(b"".join(f"\r\n{line}\r\n".encode("ascii") for line in (*lines, last)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import select
@@ -228,6 +229,7 @@ class Typist:
     def __init__(self, path: Path) -> None:
         self.line = os.open(path, os.O_RDWR | os.O_NOCTTY)
         tty.setraw(self.line)
+        os.set_blocking(self.line, False)  # what was there to be read may be flushed by a death of the modem's
 
     def type(self, text: str) -> str:
         """What comes up to the end of an answer."""
@@ -235,7 +237,7 @@ class Typist:
         heard = ""
         while not ANSWERED.search(heard):
             assert self._has_more(10.0), f"no answer to {text!r} but {heard!r}"
-            heard += os.read(self.line, 4096).decode("ascii")
+            heard += self._read()
         return heard
 
     def overhear(self, text: str, silence: float) -> str:
@@ -243,8 +245,13 @@ class Typist:
         os.write(self.line, text.encode("ascii"))
         heard = ""
         while self._has_more(silence):
-            heard += os.read(self.line, 4096).decode("ascii")
+            heard += self._read()
         return heard
+
+    def _read(self) -> str:
+        with contextlib.suppress(BlockingIOError):
+            return os.read(self.line, 4096).decode("ascii")
+        return ""
 
     def _has_more(self, seconds: float) -> bool:
         return bool(select.select([self.line], [], [], seconds)[0])
