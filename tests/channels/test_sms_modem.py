@@ -229,7 +229,7 @@ class Typist:
     def __init__(self, path: Path) -> None:
         self.line = os.open(path, os.O_RDWR | os.O_NOCTTY)
         tty.setraw(self.line)
-        os.set_blocking(self.line, False)  # what was there to be read may be flushed by a death of the modem's
+        os.set_blocking(self.line, False)  # a death may flush what was there to be read
 
     def type(self, text: str) -> str:
         """What comes up to the end of an answer."""
