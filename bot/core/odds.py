@@ -70,7 +70,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -121,9 +121,14 @@ class Beliefs:
     shedding: Shedding | None = None
     hours: float | None = None
 
-    @property
+    @cached_property
     def total(self) -> float:
         return float(self.weights.sum())
+
+    @cached_property
+    def chances(self) -> Array:
+        """P(row), (rows,)."""
+        return self.weights / self.total
 
     def of(self, cause: str) -> float:
         """P(the cause is there), alone or with another; 0 for one that the bike's traits exclude."""

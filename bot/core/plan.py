@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from bot.core import odds
 from bot.core.choose import Choice, choose
@@ -310,6 +310,19 @@ def candidates(flow: Flow, state: State) -> tuple[str, ...]:
     return tuple(out)
 
 
+_ACTS: Kept[tuple[Act, ...]] = Kept(2)
+_FIXES: Kept[tuple[Fix, ...]] = Kept(4)
+_STEPS: Kept[tuple[AccessStep, ...]] = Kept(4)
+
+
+def _acts_of(
+    desk: Desk, flow: Flow, state: State, now: odds.Beliefs, ids: tuple[str, ...]
+) -> tuple[Act, ...]:
+    """The same acts while nothing but covers and stops has moved: beliefs tell the traits and what is known."""
+    prices = (worth(desk, state), desk.message_minutes)
+    return _ACTS.of((flow, now), lambda: tuple(_acts(desk, flow, state, now, ids)), ids, *prices)
+
+
 def _acts(desk: Desk, flow: Flow, state: State, now: odds.Beliefs, ids: Iterable[str]) -> Iterator[Act]:
     known_now = known_signs(flow, state)
     traits = known(state)
@@ -345,28 +358,47 @@ def _needed(flow: Flow, traits: Mapping[str, str], behind: Iterable[str]) -> Ite
         yield id
 
 
-def _fixes(desk: Desk, flow: Flow, state: State, now: odds.Beliefs, here: Limits | None) -> Iterator[Fix]:
+def _fixes_of(
+    desk: Desk, flow: Flow, state: State, now: odds.Beliefs, here: Limits | None
+) -> tuple[Fix, ...]:
+    """The same fixes while none of them is put off, blocked or freed; beliefs tell the traits."""
+    ids = tuple(_doable(flow, state, now, here))
+    clearing = _clearing_remedies(flow, state).intersection(ids)
+    waits = here is None or "riding" not in state.bars
+    prices = (worth(desk, state), desk.message_minutes)
+    make = partial(_fixes, desk, flow, state, now, ids, clearing, waits)
+    return _FIXES.of((flow, now), lambda: tuple(make()), ids, clearing, waits, *prices)
+
+
+def _doable(flow: Flow, state: State, now: odds.Beliefs, here: Limits | None) -> Iterator[str]:
+    traits, mending = known(state), {flow.causes[c].remedy for c in now.family.causes}
+    for id, remedy in flow.remedies.items():
+        if id not in mending or not fits(remedy.only_when, traits) or id in state.skipped:
+            continue
+        if not (here and _blocked(flow, state, here, remedy, remedy.behind, remedy.minutes)):
+            yield id
+
+
+def _fixes(
+    desk: Desk, flow: Flow, state: State, now: odds.Beliefs,
+    ids: tuple[str, ...], clearing: frozenset[str], waits: bool,
+) -> Iterator[Fix]:  # fmt: skip
     traits = known(state)
     column = {c: n for n, c in enumerate(now.family.causes)}
-    clearing = _clearing_remedies(flow, state)
-    for id, remedy in flow.remedies.items():
-        causes = tuple(n for c, n in column.items() if flow.causes[c].remedy == id)
-        if not causes or not fits(remedy.only_when, traits) or id in state.skipped:
-            continue
-        if here and _blocked(flow, state, here, remedy, remedy.behind, remedy.minutes):
-            continue
+    for id in ids:
+        remedy = flow.remedies[id]
         proof = remedy.proof.minutes if remedy.proof and remedy.proof.needs != "nothing" else 0.0
         yield Fix(
             id=id,
             minutes=remedy.minutes + desk.message_minutes * (len(remedy.steps) + 1),
-            causes=causes,
+            causes=tuple(n for c, n in column.items() if flow.causes[c].remedy == id),
             holds=remedy.holds,
             need=frozenset(_needed(flow, traits, remedy.behind)),
             proof_minutes=proof,
             clears_stop=id in clearing,
             wasted=sum(p.quantity * (p.price or 0) for p in remedy.parts.values()) / worth(desk, state),
         )
-    if here is None or "riding" not in state.bars:
+    if waits:
         yield from _waits(flow, column)
 
 
@@ -385,6 +417,11 @@ def _waits(flow: Flow, column: Mapping[str, int]) -> Iterator[Fix]:
 def _clearing_remedies(flow: Flow, state: State) -> frozenset[str]:
     rules = [flow.stop_rules[s.rule] for s in state.standing if s.rule in flow.stop_rules]
     return frozenset(n for r in rules for n in (*r.cleared_by.any, *r.cleared_by.all) if "." not in n)
+
+
+def _steps_of(desk: Desk, flow: Flow, state: State) -> tuple[AccessStep, ...]:
+    prices = (worth(desk, state), desk.message_minutes)
+    return _STEPS.of((flow, state.traits), lambda: _steps(desk, flow, state), *prices)
 
 
 def _steps(desk: Desk, flow: Flow, state: State) -> tuple[AccessStep, ...]:
@@ -452,22 +489,47 @@ def problem(
         why = obstacle(flow, state, here, id) if here else ""
         (left.append((id, why)) if why else able.append(id))
     left += _blocked_repairs(flow, state, here, now) if here else []
-    built = Problem(
+    return _same_problem(desk, flow, state, now, here, tuple(able)), tuple(left)
+
+
+_SAME: Kept[Problem] = Kept(4)
+
+
+def _same_problem(
+    desk: Desk, flow: Flow, state: State, now: odds.Beliefs, here: Limits | None, able: tuple[str, ...]
+) -> Problem:
+    """The very problem that was laid out last, if it comes to the same: then its choice is known too."""
+    parts = (
+        now, _acts_of(desk, flow, state, now, able), _fixes_of(desk, flow, state, now, here),
+        _steps_of(desk, flow, state),
+    )  # fmt: skip
+    plain = (
+        giving_up(desk, flow, state) + desk.message_minutes, frozenset(state.open), _remedied(flow, state, now),
+        here is not None and "running" in state.bars,
+        here is not None and bool(state.of_the_bike),  # what stands is not proved away by a run
+    )  # fmt: skip
+    return _SAME.of(parts, lambda: _problem(*parts, *plain), *plain)
+
+
+def _problem(
+    now: odds.Beliefs, acts: tuple[Act, ...], fixes: tuple[Fix, ...], steps: tuple[AccessStep, ...],
+    hand_over: float, open: frozenset[str], remedied: frozenset[int], barred_run: bool, barred_proof: bool,
+) -> Problem:  # fmt: skip
+    return Problem(
         member=now.family.member,
-        weights=now.weights / now.total,
-        actions=tuple(_acts(desk, flow, state, now, able)),
-        fixes=tuple(_fixes(desk, flow, state, now, here)),
-        steps=_steps(desk, flow, state),
-        hand_over=giving_up(desk, flow, state) + desk.message_minutes,
+        weights=now.chances,
+        actions=acts,
+        fixes=fixes,
+        steps=steps,
+        hand_over=hand_over,
         proof=PROOF_MINUTES,
-        open=frozenset(state.open),
+        open=open,
         empty=now.family.empty,
         unlisted=now.family.unlisted,
-        remedied=_remedied(flow, state, now),
-        barred_run=here is not None and "running" in state.bars,
-        barred_proof=here is not None and bool(state.of_the_bike),  # what stands is not proved away by a run
+        remedied=remedied,
+        barred_run=barred_run,
+        barred_proof=barred_proof,
     )
-    return built, tuple(left)
 
 
 Laid = tuple[Problem, tuple[tuple[str, str], ...]]
