@@ -30,14 +30,21 @@ _OF_HISTORY = frozenset({
 _MOVE_HISTORY = _OF_HISTORY | _OF_REPAIRS | {events.Reopened}  # all that it depends on
 _HISTORIES: Kept[findings.History] = Kept(16)
 _OF_STATES: Kept[findings.History] = Kept(8)
+_ACTING: Kept[tuple[Entry, ...]] = Kept(16)  # asked for with a few fixed sets of kinds
+_REPAIRS: Kept[tuple[Repair, ...]] = Kept(4)
 
 
 def acting(state: State, kinds: Set[type] | None = None) -> Sequence[Entry]:
     """Entries that still act, of all kinds or of these: neither withdrawn nor a withdrawal."""
     gone = state.withdrawn
     if kinds is not None:
-        return [e for e in state.entries if type(e.event) in kinds and e.seq not in gone]
+        return _ACTING.of((state.entries, gone, kinds), lambda: _acting(state, kinds))
     return [e for e in state.entries if e.seq not in gone and type(e.event) is not events.Withdrawn]
+
+
+def _acting(state: State, kinds: Set[type]) -> tuple[Entry, ...]:
+    gone = state.withdrawn
+    return tuple(e for e in state.entries if type(e.event) in kinds and e.seq not in gone)
 
 
 # --- running hours ---------------------------------------------------------------------------
@@ -131,8 +138,13 @@ def closing_of(flow: Flow, remedy: str) -> tuple[str, ...]:
 
 def repairs(flow: Flow, state: State) -> tuple[Repair, ...]:
     """Every repair of the case in order, each with its closing points and its `ask_after` answers."""
+    told = acting(state, _OF_REPAIRS)
+    return _REPAIRS.of((flow, *told), lambda: _repairs(flow, told))
+
+
+def _repairs(flow: Flow, told: Sequence[Entry]) -> tuple[Repair, ...]:
     done: list[Repair] = []
-    for entry in acting(state, _OF_REPAIRS):
+    for entry in told:
         event = entry.event
         if isinstance(event, events.RemedyBegun):
             done.append(Repair(event.remedy, 0))
@@ -250,7 +262,7 @@ def _cleared_since(flow: Flow, state: State, sure: Confirmed) -> bool:
 
 def _clean_of(flow: Flow, said: Answered, cause: str) -> bool:
     """Whether a look that would find the cause found nothing of it."""
-    ask = flow.asks.get(said.ask)
+    ask = flow.found(said.ask)
     if isinstance(ask, Look):
         return said.value == ("good",) and any(f.cause == cause for f in ask.finds)
     if not isinstance(ask, Several) or said.form != "marks":
@@ -317,7 +329,7 @@ def _step(
     event = entry.event
     if isinstance(event, Answered):
         value = value_of(event)
-        if value is None or event.ask not in flow.asks:
+        if value is None or flow.found(event.ask) is None:
             return None
         counted = _pieces(flow, event)
         return findings.Finding(event.ask, value, event.rank, rounds[entry.seq], entry.seq, counted)
@@ -345,7 +357,7 @@ def pieces_told(ask: Graded, v: Answered) -> tuple[int, int | None]:
 
 
 def _pieces(flow: Flow, event: Answered) -> tuple[int, int | None] | None:
-    ask = flow.asks[event.ask]
+    ask = flow.asking(event.ask)
     return pieces_told(ask, event) if isinstance(ask, Graded) and ask.counts == "pieces" else None
 
 

@@ -254,8 +254,9 @@ def barred_for_proof(flow: Flow, state: State, work: Work, needs: str) -> bool:
 def _why_not(flow: Flow, here: Limits, at: Iterable[str], tools: Iterable[str], skill: str) -> str:
     if here.place and here.place not in at:
         return "place"
-    if any(KITS.index(flow.tools[t].kit) > here.kit for t in tools if t in flow.tools):
-        return "tools"
+    if here.kit < len(KITS) - 1:  # who has everything lacks nothing
+        if any(KITS.index(flow.tools[t].kit) > here.kit for t in tools if t in flow.tools):
+            return "tools"
     return "skill" if SKILLS.index(skill) > here.skill else ""
 
 
@@ -450,7 +451,7 @@ def _remedied(flow: Flow, state: State, now: odds.Beliefs) -> frozenset[int]:
 
 
 def found_bad(flow: Flow, id: str, value: tuple[str, ...]) -> frozenset[str]:
-    ask = flow.asks.get(id)
+    ask = flow.found(id)
     if isinstance(ask, Look) and "bad" in value:
         return causes_found(ask)
     if isinstance(ask, Several):
@@ -460,7 +461,7 @@ def found_bad(flow: Flow, id: str, value: tuple[str, ...]) -> frozenset[str]:
 
 def found_by_results(flow: Flow, id: str, value: tuple[str, ...]) -> tuple[frozenset[str], ...]:
     """What each bad result of a check may mean, mark by mark."""
-    ask = flow.asks.get(id)
+    ask = flow.found(id)
     if isinstance(ask, Several):
         return tuple(found_bad(flow, id, (mark,)) for mark in value)
     return (found_bad(flow, id, value),)

@@ -223,8 +223,10 @@ class State:
 
     def told(self, ask: str, round: int | None = None) -> Told | None:
         """The newest acting answer to this question or check, or None."""
-        found = [t for t in self.answers if t.event.ask == ask and (round is None or t.round == round)]
-        return found[-1] if found else None
+        for told in reversed(self.answers):  # asked of every question of a flow, several times a turn
+            if told.event.ask == ask and (round is None or told.round == round):
+                return told
+        return None
 
 
 def fold(entries: Iterable[Entry]) -> State:
