@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Literal
 
 from bot.core import events, findings
@@ -303,7 +304,7 @@ def _walk(flow: Flow, state: State) -> findings.History:
     for entry in acting(state, _OF_HISTORY):
         steps.extend(_traits(flow, state, entry, told))
         steps.extend(sure.get(entry.seq, ()))
-        step = _step(flow, entry, done, rounds)
+        step = _step_of(flow, entry, done, rounds)
         if step is not None:
             steps.append(step)
     return tuple(steps)
@@ -321,6 +322,18 @@ def _traits(flow: Flow, state: State, entry: Entry, told: set[str]) -> Iterator[
     fresh = {n: state.traits[n] for n in names if n not in told and state.traits.get(n)}
     told.update(fresh)
     yield from findings.tell_traits(flow, fresh, entry.seq)
+
+
+_STEPS: Kept[findings.Step | None] = Kept(256)
+
+
+def _step_of(
+    flow: Flow, entry: Entry, done: Mapping[int, Repair], rounds: Mapping[int, int]
+) -> findings.Step | None:
+    """The very same step for an entry as long as nothing that was told later bears on it."""
+    own = done.get(entry.seq)
+    make = partial(_step, flow, entry, done, rounds)
+    return _STEPS.of((flow, entry, own), make, rounds.get(entry.seq))
 
 
 def _step(

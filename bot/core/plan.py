@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache, partial
+from typing import NamedTuple
 
 from bot.core import odds
 from bot.core.choose import Choice, choose
@@ -254,9 +255,9 @@ def barred_for_proof(flow: Flow, state: State, work: Work, needs: str) -> bool:
 def _why_not(flow: Flow, here: Limits, at: Iterable[str], tools: Iterable[str], skill: str) -> str:
     if here.place and here.place not in at:
         return "place"
-    if here.kit < len(KITS) - 1:  # who has everything lacks nothing
-        if any(KITS.index(flow.tools[t].kit) > here.kit for t in tools if t in flow.tools):
-            return "tools"
+    lacks = here.kit < len(KITS) - 1  # who has everything lacks nothing
+    if lacks and any(KITS.index(flow.tools[t].kit) > here.kit for t in tools if t in flow.tools):
+        return "tools"
     return "skill" if SKILLS.index(skill) > here.skill else ""
 
 
@@ -319,7 +320,7 @@ _STEPS: Kept[tuple[AccessStep, ...]] = Kept(4)
 def _acts_of(
     desk: Desk, flow: Flow, state: State, now: odds.Beliefs, ids: tuple[str, ...]
 ) -> tuple[Act, ...]:
-    """The same acts while nothing but covers and stops has moved: beliefs tell the traits and what is known."""
+    """The same acts while nothing but covers has moved: beliefs tell the traits and what is known."""
     prices = (worth(desk, state), desk.message_minutes)
     return _ACTS.of((flow, now), lambda: tuple(_acts(desk, flow, state, now, ids)), ids, *prices)
 
@@ -504,32 +505,44 @@ def _same_problem(
         now, _acts_of(desk, flow, state, now, able), _fixes_of(desk, flow, state, now, here),
         _steps_of(desk, flow, state),
     )  # fmt: skip
-    plain = (
-        giving_up(desk, flow, state) + desk.message_minutes, frozenset(state.open), _remedied(flow, state, now),
+    rest = _Rest(
+        giving_up(desk, flow, state) + desk.message_minutes,
+        frozenset(state.open),
+        _remedied(flow, state, now),
         here is not None and "running" in state.bars,
         here is not None and bool(state.of_the_bike),  # what stands is not proved away by a run
-    )  # fmt: skip
-    return _SAME.of(parts, lambda: _problem(*parts, *plain), *plain)
+    )
+    return _SAME.of(parts, lambda: _problem(*parts, rest), rest)
+
+
+class _Rest(NamedTuple):
+    """The plain values of a problem that the case tells."""
+
+    hand_over: float
+    open: frozenset[str]
+    remedied: frozenset[int]
+    barred_run: bool
+    barred_proof: bool
 
 
 def _problem(
-    now: odds.Beliefs, acts: tuple[Act, ...], fixes: tuple[Fix, ...], steps: tuple[AccessStep, ...],
-    hand_over: float, open: frozenset[str], remedied: frozenset[int], barred_run: bool, barred_proof: bool,
-) -> Problem:  # fmt: skip
+    now: odds.Beliefs,
+    acts: tuple[Act, ...],
+    fixes: tuple[Fix, ...],
+    steps: tuple[AccessStep, ...],
+    rest: _Rest,
+) -> Problem:
+    family = now.family
     return Problem(
-        member=now.family.member,
+        member=family.member,
         weights=now.chances,
         actions=acts,
         fixes=fixes,
         steps=steps,
-        hand_over=hand_over,
         proof=PROOF_MINUTES,
-        open=open,
-        empty=now.family.empty,
-        unlisted=now.family.unlisted,
-        remedied=remedied,
-        barred_run=barred_run,
-        barred_proof=barred_proof,
+        empty=family.empty,
+        unlisted=family.unlisted,
+        **rest._asdict(),
     )
 
 
