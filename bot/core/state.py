@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import reduce
+from functools import partial, reduce
 from typing import Any
 
 from bot.core.events import (
@@ -56,6 +56,7 @@ from bot.core.events import (
     Withdrawn,
     WorkLeft,
 )
+from bot.core.kept import Kept
 
 
 @dataclass(frozen=True)
@@ -249,6 +250,19 @@ def apply(state: State, entry: Entry) -> State:
         return _take_back(state, entry)
     grown = _grown(state, (*state.entries, entry))
     return _EFFECTS[entry.event.kind](grown, entry, entry.event)
+
+
+_AFTER: Kept[State] = Kept(32)  # more than the events of a turn
+
+
+def grow(state: State, at: str, who: str, role: Role, event: Any) -> State:
+    """The state after an event that is told now.
+
+    The very same state for whoever tells the same event of the same state: what the talk worked out for a
+    state is kept for that object, so who follows the talk must not come to another one that is equal.
+    """
+    make = partial(Entry, state.next_seq, at, who, role, event)
+    return _AFTER.of((state, event), lambda: apply(state, make()), at, who, role)
 
 
 def _grown(state: State, entries: tuple[Entry, ...]) -> State:
