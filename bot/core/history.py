@@ -307,7 +307,8 @@ def _walk(flow: Flow, state: State) -> findings.History:
         step = _step_of(flow, entry, done, rounds)
         if step is not None:
             steps.append(step)
-    return tuple(steps)
+    # Of the very same steps the very same history, so that nobody need compare it step by step.
+    return _WALKED.of(tuple(steps), lambda: tuple(steps))
 
 
 def _traits(flow: Flow, state: State, entry: Entry, told: set[str]) -> Iterator[findings.Finding]:
@@ -321,19 +322,23 @@ def _traits(flow: Flow, state: State, entry: Entry, told: set[str]) -> Iterator[
         return
     fresh = {n: state.traits[n] for n in names if n not in told and state.traits.get(n)}
     told.update(fresh)
-    yield from findings.tell_traits(flow, fresh, entry.seq)
+    make = partial(findings.tell_traits, flow, fresh, entry.seq)
+    yield from _TRAITS.of((flow, entry), make, *fresh.items())
 
 
 _STEPS: Kept[findings.Step | None] = Kept(256)
+_TRAITS: Kept[tuple[findings.Finding, ...]] = Kept(64)
+_WALKED: Kept[findings.History] = Kept(16)
 
 
 def _step_of(
     flow: Flow, entry: Entry, done: Mapping[int, Repair], rounds: Mapping[int, int]
 ) -> findings.Step | None:
     """The very same step for an entry as long as nothing that was told later bears on it."""
-    own = done.get(entry.seq)
+    repair = done.get(entry.seq)
+    work = (confirmed(flow, repair), repair.badly) if repair else None
     make = partial(_step, flow, entry, done, rounds)
-    return _STEPS.of((flow, entry, own), make, rounds.get(entry.seq))
+    return _STEPS.of((flow, entry), make, rounds.get(entry.seq), work)
 
 
 def _step(

@@ -283,7 +283,7 @@ class _Walk:
         tables, covers = self.tables, self.tables.covers
         finds = (self.chance * self.hold) @ tables.catches.T
         minutes = np.maximum(tables.look_minutes + self.shut @ self._look_work, 1e-6)
-        ranks = np.round(finds / minutes, SAME) * self.fresh
+        ranks = np.rint(finds / minutes * 10.0**SAME) * self.fresh
         pick: Whole = np.argmax(ranks, axis=1)
         number = np.arange(len(pick))
         self.going &= ranks[number, pick] > 0

@@ -81,7 +81,12 @@ class Limits:
 
 def signs_told(flow: Flow, id: str) -> frozenset[str]:
     """The signs that an answer of this question or check may show or deny."""
-    ask = flow.asking(id)
+    return _signs_told(Pinned(flow), id)
+
+
+@lru_cache(maxsize=4096)
+def _signs_told(pinned: Pinned, id: str) -> frozenset[str]:
+    ask = pinned.flow.asking(id)
     if isinstance(ask, One):
         return frozenset(s for a in ask.answers.values() for s in (*a.shows, *a.denies))
     if isinstance(ask, Several):
@@ -298,9 +303,9 @@ def _blocked(
 
 def candidates(flow: Flow, state: State) -> tuple[str, ...]:
     """Questions and checks that could still tell something, wherever the rider is."""
-    traits, out = known(state), []
+    traits, newest, out = known(state), state.newest, []
     for id, ask in flow.asks.items():
-        told = state.told(id)
+        told = newest.get(id)
         fresh = told is None or (told.slice, told.round) != (state.slice, state.round)
         if told is not None and fresh and told.slice == state.slice and not changing(flow, id):
             fresh = id in flow.checks and told.round != state.round
@@ -470,7 +475,8 @@ def found_by_results(flow: Flow, id: str, value: tuple[str, ...]) -> tuple[froze
 
 def _blocked_repairs(flow: Flow, state: State, here: Limits, now: odds.Beliefs) -> list[tuple[str, str]]:
     """Repairs of likely causes that cannot be done here, likeliest first, with the reason."""
-    likely = sorted(((now.of(c), c) for c in now.family.causes if now.of(c) >= LIKELY), reverse=True)
+    chances = ((now.of(c), c) for c in now.family.causes)
+    likely = sorted((each for each in chances if each[0] >= LIKELY), reverse=True)
     out = []
     for _, cause in likely:
         id = flow.causes[cause].remedy
@@ -648,17 +654,15 @@ def free_look(flow: Flow, state: State, now: datetime, remedy: str) -> str | Non
 def fresh_work_looks(flow: Flow, state: State, mended: Mended_) -> tuple[str, ...]:
     """Looks not made since the repair: at the mended causes, at what it may leave, at its cover."""
     remedy = flow.remedies[mended.remedy]
-    near = [a for a in flow.checks.values() if a.behind and set(a.behind) <= set(remedy.behind)]
-    same_cover = {c for a in near for c in causes_found(a)}
+    newest, since = state.newest, _reopened_at(state)
+    finding = {id: causes_found(ask) for id, ask in flow.checks.items()}
+    behind = set(remedy.behind)
+    near = [id for id, a in flow.checks.items() if a.behind and set(a.behind) <= behind]
+    same_cover = {c for id in near for c in finding[id]}
     groups = (set(mended.causes), set(remedy.may_leave), same_cover)
-    ordered = []
-    for group in groups:
-        for id, ask in flow.checks.items():
-            told = state.told(id)
-            made = told is not None and told.seq > _reopened_at(state)
-            if causes_found(ask) & group and not made and id not in ordered:
-                ordered.append(id)
-    return tuple(ordered)
+    made = {id for id, told in newest.items() if told.seq > since}
+    ordered = [id for group in groups for id, causes in finding.items() if causes & group and id not in made]
+    return tuple(dict.fromkeys(ordered))
 
 
 def found_since_reopened(flow: Flow, state: State) -> bool:

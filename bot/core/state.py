@@ -222,9 +222,14 @@ class State:
         given = {b for s in self.standing for b in s.bars if b != "running"}
         return frozenset(given.union(*(s.bars for s in self.of_the_bike)))
 
+    @property
+    def newest(self) -> dict[str, Told]:
+        """The newest acting answer to each question or check, for who asks it of many."""
+        return {told.event.ask: told for told in self.answers}
+
     def told(self, ask: str, round: int | None = None) -> Told | None:
         """The newest acting answer to this question or check, or None."""
-        for told in reversed(self.answers):  # asked of every question of a flow, several times a turn
+        for told in reversed(self.answers):
             if told.event.ask == ask and (round is None or told.round == round):
                 return told
         return None
