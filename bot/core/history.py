@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from bot.core import events, findings
 from bot.core.events import Answered, Entry
@@ -28,7 +28,7 @@ _OF_HISTORY = frozenset({
     events.TraitTold, events.BikeTaken, events.CauseConfirmed, events.Answered, events.Mended_,
     events.SaidOfRepair, events.Ran, events.LookRound, events.ProofRun, events.WentOn
 })  # fmt: skip
-_MOVE_HISTORY = _OF_HISTORY | _OF_REPAIRS | {events.Reopened}  # all that it depends on
+_MOVE_HISTORY = _OF_HISTORY | {events.Reopened}  # all that it depends on, beside the repairs
 _HISTORIES: Kept[findings.History] = Kept(16)
 _OF_STATES: Kept[findings.History] = Kept(8)
 _ACTING: Kept[tuple[Entry, ...]] = Kept(16)  # asked for with a few fixed sets of kinds
@@ -44,8 +44,8 @@ def acting(state: State, kinds: Set[type] | None = None) -> Sequence[Entry]:
 
 
 def _acting(state: State, kinds: Set[type]) -> tuple[Entry, ...]:
-    gone = state.withdrawn
-    return tuple(e for e in state.entries if type(e.event) in kinds and e.seq not in gone)
+    found = [e for e in state.entries if type(e.event) in kinds]
+    return tuple(e for e in found if e.seq not in state.withdrawn) if state.withdrawn else tuple(found)
 
 
 # --- running hours ---------------------------------------------------------------------------
@@ -286,12 +286,23 @@ def history(flow: Flow, state: State) -> findings.History:
 
 def _history(flow: Flow, state: State) -> findings.History:
     """Most entries do not move it, so the state before had the same one."""
+    done = {repair.seq: _work(flow, repair) for repair in repairs(flow, state)}
     parts = (flow, state.traits, state.answers, state.confirmed, *acting(state, _MOVE_HISTORY))
-    return _HISTORIES.of(parts, lambda: _walk(flow, state))
+    return _HISTORIES.of(parts, lambda: _walk(flow, state, done), *done.items())
 
 
-def _walk(flow: Flow, state: State) -> findings.History:
-    done = {repair.seq: repair for repair in repairs(flow, state)}
+class _Work(NamedTuple):
+    """What the odds hear of a repair: whether all of its points are confirmed, and what was told badly."""
+
+    confirmed: bool
+    badly: frozenset[str]
+
+
+def _work(flow: Flow, repair: Repair) -> _Work:
+    return _Work(confirmed(flow, repair), repair.badly)
+
+
+def _walk(flow: Flow, state: State, done: Mapping[int, _Work]) -> findings.History:
     sure: dict[int, list[findings.Confirmed]] = {}  # by the entry at which it acts
     for each in sureties(state):
         told_of = each.told.event
@@ -332,17 +343,15 @@ _WALKED: Kept[findings.History] = Kept(16)
 
 
 def _step_of(
-    flow: Flow, entry: Entry, done: Mapping[int, Repair], rounds: Mapping[int, int]
+    flow: Flow, entry: Entry, done: Mapping[int, _Work], rounds: Mapping[int, int]
 ) -> findings.Step | None:
     """The very same step for an entry as long as nothing that was told later bears on it."""
-    repair = done.get(entry.seq)
-    work = (confirmed(flow, repair), repair.badly) if repair else None
     make = partial(_step, flow, entry, done, rounds)
-    return _STEPS.of((flow, entry), make, rounds.get(entry.seq), work)
+    return _STEPS.of((flow, entry), make, rounds.get(entry.seq), done.get(entry.seq))
 
 
 def _step(
-    flow: Flow, entry: Entry, done: Mapping[int, Repair], rounds: Mapping[int, int]
+    flow: Flow, entry: Entry, done: Mapping[int, _Work], rounds: Mapping[int, int]
 ) -> findings.Step | None:
     event = entry.event
     if isinstance(event, Answered):
@@ -354,9 +363,8 @@ def _step(
     if isinstance(event, events.Mended_):
         if event.remedy not in flow.remedies:
             return None
-        repair = done[entry.seq]
-        sure = confirmed(flow, repair)
-        return findings.Mended(event.remedy, sure, repair.badly, entry.seq, _shed(event))
+        work = done[entry.seq]
+        return findings.Mended(event.remedy, work.confirmed, work.badly, entry.seq, _shed(event))
     if isinstance(event, events.SaidOfRepair):
         return findings.Said(event.word, entry.seq)
     hours = ran(event)

@@ -42,6 +42,7 @@ SESSION = 3  # remedies that may share one session
 STOPS = 6  # looks a sweep makes at most
 SAME = 9  # decimals to which two ranks are the same, so that rounding noise cannot reorder them
 TIE = 6  # decimals to which prices are the same, for the same reason
+STILL = 0.8  # of the rows of a sweep: with fewer that still go the others are left behind
 NEVER = 1e12  # minutes; not infinite, so that times a mass of nothing it is nothing
 
 
@@ -248,9 +249,15 @@ def sweep(tables: Tables, start: _Start) -> Sweeps:
     if not steps:
         return Sweeps(prices[:, 0], visits, visits.sum(axis=1))
     walk = _Walk(tables, start)
+    number = np.arange(len(prices))  # rows that still go
     for step in range(steps):
-        visits[:, step] = walk.visit()
-        prices[:, step + 1] = np.where(walk.going, walk.price(), NEVER)
+        visits[number, step] = walk.visit()
+        prices[number, step + 1] = np.where(walk.going, walk.price(), NEVER)
+        if np.count_nonzero(walk.going) < STILL * len(number):
+            number = number[walk.going]
+            walk.leave_behind()
+        if not len(number):
+            break
     length = np.argmin(np.round(prices, TIE), axis=1)
     return Sweeps(prices[np.arange(len(prices)), length], visits, length)
 
@@ -262,9 +269,9 @@ class _Walk:
         self.tables = tables
         self.left, self.gone, self.chance, self.hold = start.left, start.gone, start.chance, start.hold
         some = start.chance > 0
-        self.solves = np.divide(start.solves, start.chance, out=np.zeros_like(start.chance), where=some)
+        solves = np.divide(start.solves, start.chance, out=np.zeros_like(start.chance), where=some)
         self.fails = 1 - start.hold
-        self.leaves = self.solves + self.fails
+        self.leaves = solves + self.fails
         self.open = start.open
         self.fresh = np.ones((len(start.left), len(tables.looks)))
         for asked in start.asked.T:
@@ -310,6 +317,15 @@ class _Walk:
         self.paid += _over_causes(found_false, mend) + (found_false.sum(axis=1) - leaves) * again
         self.paid += _over_causes(found, self.fails) * tables.problem.hand_over
         self.left = self.left - leaves
+
+    def leave_behind(self) -> None:
+        """Go on with the rows that still go; the others have no further look to make."""
+        going = self.going
+        self.left, self.gone, self.paid = self.left[going], self.gone[going], self.paid[going]
+        self.chance, self.hold, self.fails = self.chance[going], self.hold[going], self.fails[going]
+        self.leaves, self.fresh = self.leaves[going], self.fresh[going]
+        self.open, self.shut = self.open[going], self.shut[going]
+        self.going = going[going]
 
     def price(self) -> Array:
         """What the sweep costs if it stops here; what is left may have gone already, after a repair."""

@@ -213,10 +213,15 @@ def _prior(pinned: Pinned, shares: tuple[tuple[str, float], ...]) -> Beliefs:
 
 def prior(flow: Flow, traits: Traits) -> Beliefs:
     """What is likely before any answer, for a bike of which these traits are known."""
-    shares = (
-        (name, _share(cause, traits)) for name, cause in flow.causes.items() if fits(cause.only_when, traits)
-    )
-    return _prior(Pinned(flow), tuple(shares))
+    return _prior(Pinned(flow), _shares(Pinned(flow), tuple(traits.items())))
+
+
+@lru_cache(maxsize=64)
+def _shares(pinned: Pinned, told: tuple[tuple[str, str], ...]) -> tuple[tuple[str, float], ...]:
+    """The causes that these traits leave, with their shares."""
+    traits = dict(told)
+    fitting = ((n, c) for n, c in pinned.flow.causes.items() if fits(c.only_when, traits))
+    return tuple((name, _share(cause, traits)) for name, cause in fitting)
 
 
 # --- repairs and running --------------------------------------------------------------------

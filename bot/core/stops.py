@@ -130,7 +130,10 @@ def _surveyed(flow: Flow, state: State) -> dict[str, Seen]:
     seen: dict[str, Seen] = {}
 
     def add(name: str, shows: bool, seq: int, step: int = -1) -> None:
-        old = seen.get(name, Seen())
+        old = seen.get(name)
+        if old is None:
+            seen[name] = Seen((seq,), (), step) if shows else Seen((), (seq,), step)
+            return
         seen[name] = Seen(
             (*old.shown, seq) if shows else old.shown,
             old.denied if shows else (*old.denied, seq),

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bot.core.covers import Covers
+from bot.core.kept import Kept
 from bot.core.problem import Array, Fix, Problem
 
 Whole = NDArray[np.intp]
@@ -37,12 +38,15 @@ class Rows:
     work: Array
 
 
+_COVERS: Kept[Covers] = Kept(4)  # the steps of a flow are the same for one bike, whatever is open
+
+
 class Tables:
     """What can be laid out once for a problem, whatever the rows to be priced."""
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
-        self.covers = Covers(problem)
+        self.covers = _COVERS.of((problem.steps,), lambda: Covers(problem))
         self.fixes = tuple(fix for fix in problem.fixes if _may_mend(problem, fix))
         looks = [act for act in problem.actions if act.looks and not act.closed_only]
         self.looks = tuple(looks) if self.fixes else ()
