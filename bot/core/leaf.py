@@ -42,6 +42,9 @@ SESSION = 3  # remedies that may share one session
 STOPS = 6  # looks a sweep makes at most
 SAME = 9  # decimals to which two ranks are the same, so that rounding noise cannot reorder them
 TIE = 6  # decimals to which prices are the same, for the same reason
+MARGIN = (
+    0.02  # minutes by which a sweep must be dearer than another plan to be given up: two cents are no tie
+)
 STILL = 0.8  # of the rows of a sweep: with fewer that still go the others are left behind
 NEVER = 1e12  # minutes; not infinite, so that times a mass of nothing it is nothing
 
@@ -88,16 +91,16 @@ class Leaf:
 
 
 def price(tables: Tables, rows: Rows) -> Leaf:
-    """Every leaf plan of every row."""
-    repairs = repair(tables, rows)
-    after = _start_mended(tables, rows, repairs)
-    follow = np.minimum(sweep(tables, after).price, tables.problem.hand_over * after.left)
-    return Leaf(
-        hand_over=hand_over(tables, rows),
-        repairs=repairs,
-        sweeps=sweep(tables, _start(tables, rows)),
-        repair_sweep=repairs.minutes * rows.total + follow,
-    )
+    """Every leaf plan of every row; a sweep to its end only where it may still be the cheapest."""
+    handed, repairs = hand_over(tables, rows), repair(tables, rows)
+    slack = MARGIN * rows.total
+    best = np.minimum(handed, repairs.price)
+    sweeps = sweep(tables, _start(tables, rows), best + slack)
+    best = np.minimum(best, sweeps.price)
+    after, first = _start_mended(tables, rows, repairs), repairs.minutes * rows.total
+    given = tables.problem.hand_over * after.left
+    follow = np.minimum(sweep(tables, after, np.minimum(given, best - first) + slack).price, given)
+    return Leaf(hand_over=handed, repairs=repairs, sweeps=sweeps, repair_sweep=first + follow)
 
 
 def hand_over(tables: Tables, rows: Rows) -> Array:
@@ -241,23 +244,27 @@ def _start_mended(tables: Tables, rows: Rows, repairs: Repairs) -> _Start:
     return _Start(repairs.left, none, chance, solves, tables.hold * still, rows.open * 0.0, rows.asked)
 
 
-def sweep(tables: Tables, start: _Start) -> Sweeps:
-    """Best sweep of each row: looks taken greedily, stopped where the price is least."""
+def sweep(tables: Tables, start: _Start, limit: Array) -> Sweeps:
+    """Best sweep of each row: looks taken greedily, stopped where the price is least.
+
+    What was paid never gets less, so a row in which it has passed `limit` (B,) goes no further: no longer
+    sweep would be cheaper than what the limit was taken from. Its price is that of the looks till then.
+    """
     steps = min(STOPS, len(tables.looks))
     prices = np.full((len(start.left), steps + 1), NEVER)
     visits = np.zeros((len(start.left), steps), dtype=np.intp)
     if not steps:
         return Sweeps(prices[:, 0], visits, visits.sum(axis=1))
-    walk = _Walk(tables, start)
-    number = np.arange(len(prices))  # rows that still go
+    walk, number = _Walk(tables, start), np.arange(len(prices))
     for step in range(steps):
-        visits[number, step] = walk.visit()
-        prices[number, step + 1] = np.where(walk.going, walk.price(), NEVER)
+        walk.going &= walk.paid <= limit
         if np.count_nonzero(walk.going) < STILL * len(number):
-            number = number[walk.going]
+            number, limit = number[walk.going], limit[walk.going]
             walk.leave_behind()
         if not len(number):
             break
+        visits[number, step] = walk.visit()
+        prices[number, step + 1] = np.where(walk.going, walk.price(), NEVER)
     length = np.argmin(np.round(prices, TIE), axis=1)
     return Sweeps(prices[np.arange(len(prices)), length], visits, length)
 
