@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import partial
+from operator import attrgetter
 from typing import Any, Literal, NamedTuple
 
 from bot.core import events, findings
@@ -31,21 +32,26 @@ _OF_HISTORY = frozenset({
 _MOVE_HISTORY = _OF_HISTORY | {events.Reopened}  # all that it depends on, beside the repairs
 _HISTORIES: Kept[findings.History] = Kept(16)
 _OF_STATES: Kept[findings.History] = Kept(8)
-_ACTING: Kept[tuple[Entry, ...]] = Kept(16)  # asked for with a few fixed sets of kinds
-_REPAIRS: Kept[tuple[Repair, ...]] = Kept(4)
+_BY_KIND: Kept[Mapping[type, Sequence[Entry]]] = Kept(4)  # asked for with a few fixed sets of kinds
+_SEQ = attrgetter("seq")
+_REPAIRED: Kept[tuple[Repair, ...]] = Kept(256)
 
 
 def acting(state: State, kinds: Set[type] | None = None) -> Sequence[Entry]:
     """Entries that still act, of all kinds or of these: neither withdrawn nor a withdrawal."""
     gone = state.withdrawn
     if kinds is not None:
-        return _ACTING.of((state.entries, gone, kinds), lambda: _acting(state, kinds))
+        found = _BY_KIND.of((state.entries, gone), lambda: _by_kind(state))
+        return sorted((e for kind in kinds if kind in found for e in found[kind]), key=_SEQ)
     return [e for e in state.entries if e.seq not in gone and type(e.event) is not events.Withdrawn]
 
 
-def _acting(state: State, kinds: Set[type]) -> tuple[Entry, ...]:
-    found = [e for e in state.entries if type(e.event) in kinds]
-    return tuple(e for e in found if e.seq not in state.withdrawn) if state.withdrawn else tuple(found)
+def _by_kind(state: State) -> Mapping[type, Sequence[Entry]]:
+    found: dict[type, list[Entry]] = {}
+    for entry in state.entries:
+        if entry.seq not in state.withdrawn:
+            found.setdefault(type(entry.event), []).append(entry)
+    return found
 
 
 # --- running hours ---------------------------------------------------------------------------
@@ -139,27 +145,28 @@ def closing_of(flow: Flow, remedy: str) -> tuple[str, ...]:
 
 def repairs(flow: Flow, state: State) -> tuple[Repair, ...]:
     """Every repair of the case in order, each with its closing points and its `ask_after` answers."""
-    told = acting(state, _OF_REPAIRS)
-    return _REPAIRS.of((flow, *told), lambda: _repairs(flow, told))
-
-
-def _repairs(flow: Flow, told: Sequence[Entry]) -> tuple[Repair, ...]:
-    done: list[Repair] = []
-    for entry in told:
-        event = entry.event
-        if isinstance(event, events.RemedyBegun):
-            done.append(Repair(event.remedy, 0))
-        elif isinstance(event, events.Mended_):
-            _close(done, entry.seq, event)
-        elif isinstance(event, events.PointTold):
-            _tell_point(flow, done, event)
-        elif isinstance(event, events.AccessShut):
-            done = [replace(r, shut=r.shut | {event.access}) if r.seq else r for r in done]
-        elif isinstance(event, events.AfterWork):
-            _tell_after(done, event)
-        elif isinstance(event, events.WorkLeft):  # what is told of it later is told of the work before
-            done = [r for r in done if r.seq]
+    done: tuple[Repair, ...] = ()
+    for entry in acting(state, _OF_REPAIRS):
+        done = _REPAIRED.of((flow, done, entry), partial(_repaired, flow, done, entry))
     return tuple(r for r in done if r.seq)
+
+
+def _repaired(flow: Flow, before: tuple[Repair, ...], entry: Entry) -> tuple[Repair, ...]:
+    """The repairs after one more entry, those that go on included."""
+    done, event = list(before), entry.event
+    if isinstance(event, events.RemedyBegun):
+        done.append(Repair(event.remedy, 0))
+    elif isinstance(event, events.Mended_):
+        _close(done, entry.seq, event)
+    elif isinstance(event, events.PointTold):
+        _tell_point(flow, done, event)
+    elif isinstance(event, events.AccessShut):
+        done = [replace(r, shut=r.shut | {event.access}) if r.seq else r for r in done]
+    elif isinstance(event, events.AfterWork):
+        _tell_after(done, event)
+    elif isinstance(event, events.WorkLeft):  # what is told of it later is told of the work before
+        done = [r for r in done if r.seq]
+    return tuple(done)
 
 
 def _close(done: list[Repair], seq: int, event: events.Mended_) -> None:

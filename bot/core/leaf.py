@@ -231,9 +231,10 @@ def _start_mended(tables: Tables, rows: Rows, repairs: Repairs) -> _Start:
     freed = np.zeros_like(done)
     every = np.arange(len(tables.fixes))[None]
     for place in range(min(SESSION, repairs.order.shape[1])):
-        fix, inside = repairs.order[:, place], repairs.session > place
-        done[number[inside], fix[inside]] = 1.0
-        freed += tables.joint(rows, fix[:, None], every) * inside[:, None]
+        inside = number[repairs.session > place]
+        fix = repairs.order[inside, place]
+        done[inside, fix] = 1.0
+        freed[inside] += tables.joint(rows, fix[:, None], every, inside)
     still = 1.0 - done @ tables.belongs
     chance = rows.chance * still
     among = np.maximum(chance @ tables.belongs.T, 1e-300) @ tables.belongs
@@ -287,16 +288,12 @@ class _Walk:
         self.going = np.ones(len(start.left), dtype=bool)
         covers = tables.covers
         self.shut = covers.shut(self.open)
-        self._look_work = (tables.look_needs * covers.both).T
-        self._fix_work = (tables.fix_needs * covers.both)[tables.fix_of].T
-        self._fix_own = (tables.work + tables.proof)[tables.fix_of]
-        self._fix_wasted = tables.wasted[tables.fix_of]
 
     def visit(self) -> Whole:
         """Each row's next look, by what a minute of it finds to mend."""
         tables, covers = self.tables, self.tables.covers
         finds = (self.chance * self.hold) @ tables.catches.T
-        minutes = np.maximum(tables.look_minutes + self.shut @ self._look_work, 1e-6)
+        minutes = np.maximum(tables.look_minutes + self.shut @ tables.look_work, 1e-6)
         ranks = np.rint(finds / minutes * 10.0**SAME) * self.fresh
         pick: Whole = np.argmax(ranks, axis=1)
         number = np.arange(len(pick))
@@ -315,12 +312,12 @@ class _Walk:
         found = self.chance * catches
         false = np.maximum(self.left[:, None] - self.chance, 0.0) * alarms
         closing = (self.open @ covers.closing)[:, None]
-        mend = self._fix_own + self.shut @ self._fix_work + closing
+        mend = tables.fix_own + self.shut @ tables.fix_work + closing
         again = self.open @ covers.opening
         leaves = _over_causes(found, self.leaves)
         self.chance = self.chance - found
         found_false = found + false
-        self.paid += false @ self._fix_wasted
+        self.paid += false @ tables.fix_wasted
         self.paid += _over_causes(found_false, mend) + (found_false.sum(axis=1) - leaves) * again
         self.paid += _over_causes(found, self.fails) * tables.problem.hand_over
         self.left = self.left - leaves

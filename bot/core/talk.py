@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 from bot.core.bench import seen_from
@@ -16,6 +17,7 @@ from bot.core.state import Asked, State, grow
 from bot.core.words import Words
 
 
+@lru_cache(maxsize=16)  # all events of a turn have the same
 def stamp(now: datetime) -> str:
     """UTC ISO with Z. ValueError for a time without a zone."""
     if now.tzinfo is None:
