@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from itertools import combinations
 from typing import NamedTuple
 
@@ -38,11 +38,6 @@ class Family:
         bare = [int(k) for k in np.flatnonzero(~self.member.any(axis=1)) if k != self.unlisted]
         object.__setattr__(self, "empty", bare[0] if bare else -1)
         self.member.flags.writeable = False
-
-    @cached_property
-    def columns(self) -> Array:
-        """(causes, rows): 1 where a cause is in a set, as numbers to be summed with."""
-        return np.ascontiguousarray(self.member.T, dtype=float)
 
     @property
     def rows(self) -> int:

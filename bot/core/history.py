@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import partial
-from operator import attrgetter
 from typing import Any, Literal, NamedTuple
 
 from bot.core import events, findings
@@ -32,8 +31,8 @@ _OF_HISTORY = frozenset({
 _MOVE_HISTORY = _OF_HISTORY | {events.Reopened}  # all that it depends on, beside the repairs
 _HISTORIES: Kept[findings.History] = Kept(16)
 _OF_STATES: Kept[findings.History] = Kept(8)
-_BY_KIND: Kept[Mapping[type, Sequence[Entry]]] = Kept(4)  # asked for with a few fixed sets of kinds
-_SEQ = attrgetter("seq")
+_TALK = frozenset({events.WasHeard, events.WasAsked})
+_MOVED: Kept[Sequence[Entry]] = Kept(4)
 _REPAIRED: Kept[tuple[Repair, ...]] = Kept(256)
 
 
@@ -41,17 +40,17 @@ def acting(state: State, kinds: Set[type] | None = None) -> Sequence[Entry]:
     """Entries that still act, of all kinds or of these: neither withdrawn nor a withdrawal."""
     gone = state.withdrawn
     if kinds is not None:
-        found = _BY_KIND.of((state.entries, gone), lambda: _by_kind(state))
-        return sorted((e for kind in kinds if kind in found for e in found[kind]), key=_SEQ)
+        if not kinds.isdisjoint(_TALK):
+            return [e for e in state.entries if type(e.event) in kinds and e.seq not in gone]
+        moved = _MOVED.of((state.entries, gone), lambda: _moved(state))
+        return [e for e in moved if type(e.event) in kinds]
     return [e for e in state.entries if e.seq not in gone and type(e.event) is not events.Withdrawn]
 
 
-def _by_kind(state: State) -> Mapping[type, Sequence[Entry]]:
-    found: dict[type, list[Entry]] = {}
-    for entry in state.entries:
-        if entry.seq not in state.withdrawn:
-            found.setdefault(type(entry.event), []).append(entry)
-    return found
+def _moved(state: State) -> Sequence[Entry]:
+    """What acts without what was only heard and asked, which is most of a case."""
+    found = [e for e in state.entries if type(e.event) not in _TALK]
+    return [e for e in found if e.seq not in state.withdrawn] if state.withdrawn else found
 
 
 # --- running hours ---------------------------------------------------------------------------

@@ -135,7 +135,7 @@ class Beliefs:
     def of(self, cause: str) -> float:
         """P(the cause is there), alone or with another; 0 for one that the bike's traits exclude."""
         k = self.family.at.get(cause)
-        return 0.0 if k is None else float(self.weights @ self.family.columns[k]) / self.total
+        return 0.0 if k is None else float(self.weights @ self.family.member[:, k]) / self.total
 
     @property
     def marginals(self) -> Array:
