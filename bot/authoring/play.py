@@ -21,9 +21,9 @@ from bot.core import events
 from bot.core.book_entries import LINE
 from bot.core.book_entries import Entry as Page
 from bot.core.desk import BikeCard, Desk
-from bot.core.events import Entry, Heard, Role, revive
+from bot.core.events import Heard, Role, revive
 from bot.core.messages import Message
-from bot.core.state import State, apply, fold
+from bot.core.state import State, fold, grow
 
 
 class NotRestored(Exception):
@@ -205,7 +205,7 @@ def grown(state: State, found: Sequence[object], said: Heard, now: datetime) -> 
     for event in found:
         if isinstance(event, events.BikeTaken) and not event.bike:
             event = event.model_copy(update={"bike": stages.BIKE})
-        state = apply(state, Entry(state.next_seq, at, said.who, said.role, event))
+        state = grow(state, at, said.who, said.role, event)
     return state
 
 

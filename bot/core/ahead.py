@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
 
+from bot.core.kept import Kept
 from bot.core.leaf import Leaf, price
 from bot.core.problem import Act, Array, Problem
 from bot.core.tables import Tables, Whole
@@ -16,22 +18,68 @@ NOBODY = -1  # no act, in a line of acts
 Play = tuple[int, int, int]  # first act, second act, what was answered to the first
 
 
+class Stack:
+    """Row 0 is the situation now; then come, for each act, a row for each answer and one for "don't know".
+
+    `starts`, `sizes`: where the rows of each act are. `lines`: the act that each row was played by.
+    """
+
+    def __init__(self, weights: Array, acts: Sequence[Act]) -> None:
+        self.sizes = np.array([len(act.outcomes) + 1 for act in acts], dtype=np.intp)
+        self.starts = 1 + np.cumsum(self.sizes) - self.sizes
+        owner = np.concatenate([[NOBODY], np.repeat(np.arange(len(acts)), self.sizes)])
+        self.lines: Whole = np.stack([owner, np.full_like(owner, NOBODY)], axis=1)
+        self.weights: Array = np.empty((len(owner), len(weights)))
+        self.weights[0] = weights
+        for act, start in zip(acts, self.starts, strict=True):
+            answer(act, weights, self.weights[start : start + len(act.outcomes) + 1])
+
+
+class Ground:
+    """What of a site is the same whatever stands open on it.
+
+    `rows`: the masses of a stack, with nothing open.
+    """
+
+    def __init__(self, problem: Problem, acts: Sequence[Act], stack: Stack) -> None:
+        self.tables = Tables(problem)
+        covers = self.tables.covers
+        # A last row for "no act", so that NOBODY as an index finds it.
+        self.needs = np.vstack([covers.table(acts), np.zeros((1, len(covers.at)))])
+        self.closes = np.array([act.closed_only for act in acts] + [False], dtype=bool)
+        place = {act.id: n for n, act in enumerate(self.tables.looks)}
+        self.look_of = np.array([place.get(act.id, NOBODY) for act in acts] + [NOBODY], dtype=np.intp)
+        self.own = np.array([act.minutes for act in acts] + [0.0])
+        shut = np.zeros((len(stack.lines), len(covers.at)))
+        self.rows = self.tables.rows(stack.weights, shut, self.look_of[stack.lines])
+
+
+# A cover that comes off or goes on moves nothing else of a problem, and between two there is a choice each.
+_STACKS: Kept[Stack] = Kept(1)
+_GROUNDS: Kept[Ground] = Kept(2)  # here and at home
+
+
+def _ground(problem: Problem, acts: tuple[Act, ...], stack: Stack) -> Ground:
+    parts = (problem.member, problem.actions, problem.fixes, problem.steps, acts, stack)
+    plain = (
+        problem.hand_over, problem.proof, problem.empty, problem.unlisted, problem.remedied,
+        problem.barred_run, problem.barred_proof,
+    )  # fmt: skip
+    return _GROUNDS.of(parts, lambda: Ground(problem, acts, stack), *plain)
+
+
 class Site:
     """One problem as it stands, here or at home without limits, on which lines of acts are played.
 
     A line is one row of (B, 2) act numbers, `NOBODY` where there is none.
     """
 
-    def __init__(self, problem: Problem, acts: Sequence[Act]) -> None:
-        self.tables = Tables(problem)
+    def __init__(self, problem: Problem, acts: tuple[Act, ...], stack: Stack) -> None:
+        ground = _ground(problem, acts, stack)
+        self.tables, self.needs, self.closes = ground.tables, ground.needs, ground.closes
+        self.look_of, self.own, self.rows = ground.look_of, ground.own, ground.rows
         self.covers = self.tables.covers
         self.standing = self.covers.row(problem.open)
-        # A last row for "no act", so that NOBODY as an index finds it.
-        self.needs = np.vstack([self.covers.table(acts), np.zeros((1, len(self.covers.at)))])
-        self.closes = np.array([act.closed_only for act in acts] + [False], dtype=bool)
-        place = {act.id: n for n, act in enumerate(self.tables.looks)}
-        self.look_of = np.array([place.get(act.id, NOBODY) for act in acts] + [NOBODY], dtype=np.intp)
-        self.own = np.array([act.minutes for act in acts] + [0.0])
 
     def step(self, standing: Array, act: Whole) -> tuple[Array, Array]:
         """Minutes of one more act of each row, and what then stands open; (B,) and (B, S)."""
@@ -43,10 +91,19 @@ class Site:
 
     def leaf(self, weights: Array, lines: Whole) -> Leaf:
         """Leaf plans of rows (B, H) after these lines of acts."""
+        rows = self.tables.rows(weights, self._after(lines), self.look_of[lines])
+        return price(self.tables, rows)
+
+    def leaf_of(self, stack: Stack) -> Leaf:
+        """Leaf plans of the stack that the site was made for."""
+        return price(self.tables, replace(self.rows, open=self._after(stack.lines)))
+
+    def _after(self, lines: Whole) -> Array:
+        """What stands open after these lines of acts, (B, S)."""
         standing = np.broadcast_to(self.standing, (len(lines), len(self.standing)))
         for act in lines.T:
             standing = self.step(standing, act)[1]
-        return price(self.tables, self.tables.rows(weights, standing, self.look_of[lines]))
+        return standing
 
     def costs(self, acts: Whole) -> tuple[Array, Array]:
         """Minutes to pay for each act now, and what it adds in the end, closing included."""
@@ -58,24 +115,17 @@ class Site:
 class Ahead:
     """All acts of one decision, played one step and, if asked for, two steps ahead.
 
-    Row 0 is the situation now; then come, for each act, a row for each answer and one for "don't
-    know". `leaves` are the plans of these rows here and, where limits left something out, at home.
+    `leaves` are the plans of the rows of a `Stack`, here and, where limits left something out, at home.
     """
 
-    def __init__(self, problem: Problem, acts: Sequence[Act]) -> None:
-        self.acts = tuple(acts)
+    def __init__(self, problem: Problem, acts: tuple[Act, ...]) -> None:
+        self.acts = acts
         self.weights = problem.weights / problem.total
+        stack = _STACKS.of((problem.weights, acts), lambda: Stack(self.weights, acts))
         homes = [problem] if problem.parked is None else [problem, problem.parked]
-        self.sites = [Site(home, self.acts) for home in homes]
-        self.sizes = np.array([len(act.outcomes) + 1 for act in self.acts], dtype=np.intp)
-        self.starts = 1 + np.cumsum(self.sizes) - self.sizes
-        owner = np.concatenate([[NOBODY], np.repeat(np.arange(len(self.acts)), self.sizes)])
-        lines = np.stack([owner, np.full_like(owner, NOBODY)], axis=1)
-        stacked = np.empty((len(owner), len(self.weights)))
-        stacked[0] = self.weights
-        for act, start in zip(self.acts, self.starts, strict=True):
-            answer(act, self.weights, stacked[start : start + len(act.outcomes) + 1])
-        self.leaves = [site.leaf(stacked, lines) for site in self.sites]
+        self.sites = [Site(home, acts, stack) for home in homes]
+        self.sizes, self.starts = stack.sizes, stack.starts
+        self.leaves = [site.leaf_of(stack) for site in self.sites]
         self.values = _cheapest(self.leaves)
 
     def gains(self) -> list[tuple[float, float]]:

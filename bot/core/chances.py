@@ -148,6 +148,7 @@ class Rows:
         self._plain: dict[str, Array] = {}  # P(shown | row)
         self._steps: dict[str, Array] = {}  # P(step | row)
         self._parts: dict[tuple[str, frozenset[int]], Array] = {}
+        self._sets: dict[tuple[float, tuple[str, ...]], tuple[Array, Array]] = {}
         self._tables: dict[tuple[str, tuple[tuple[str, frozenset[int] | None], ...]], Table] = {}
         self._fill(_links(Pinned(flow), family.causes))
 
@@ -242,17 +243,27 @@ class Rows:
         """The likeliest sets of marks that are still open, the rest lumped."""
         first = {seen: mark for mark, seen in reversed(list(marks.ticks.items())) if seen not in known}
         names = [mark for mark, seen in marks.ticks.items() if first.get(seen) == mark]
-        up = [self.ticked(marks.slip, s, shown(self.flow, s)) for s in (marks.ticks[m] for m in names)]
         half = len(names) // 2
-        left, right = _products(up[:half], self.family.rows), _products(up[half:], self.family.rows)
+        left, right = self._halves(marks.slip, tuple(marks.ticks[m] for m in names))
         order = np.argsort(-((left * weights) @ right.T), axis=None, kind="stable")[:LIKELIEST]
         i, j = np.unravel_index(np.sort(order), (len(left), len(right)))
         outcomes = left[i] * right[j]
-        labels = [_set_label(names, int(a) | int(b) << half) for a, b in zip(i, j, strict=True)]
+        labels = _set_labels(tuple(names), tuple((i | j << half).tolist()))
         if len(labels) == len(left) * len(right):
-            return Table(outcomes, tuple(labels))
+            return Table(outcomes, labels)
         rest = np.maximum(1 - outcomes.sum(axis=0), 0.0)
         return Table(np.vstack([outcomes, rest]), (*labels, LUMPED), len(labels))
+
+    def _halves(self, slip: float, signs: tuple[str, ...]) -> tuple[Array, Array]:
+        """Chances of all patterns of the first half of some marks, and of the second half."""
+        key = (slip, signs)
+        if key not in self._sets:
+            if len(self._sets) > 20:
+                self._sets.clear()
+            up = [self.ticked(slip, seen, shown(self.flow, seen)) for seen in signs]
+            half, rows = len(up) // 2, self.family.rows
+            self._sets[key] = _products(up[:half], rows), _products(up[half:], rows)
+        return self._sets[key]
 
 
 def _unsaid(
@@ -281,7 +292,12 @@ def _products(up: list[Array], rows: int) -> Array:
     return out
 
 
-def _set_label(names: list[str], bits: int) -> str:
+@lru_cache(maxsize=256)
+def _set_labels(names: tuple[str, ...], sets: tuple[int, ...]) -> tuple[str, ...]:
+    return tuple(_set_label(names, bits) for bits in sets)
+
+
+def _set_label(names: tuple[str, ...], bits: int) -> str:
     return "+".join(name for k, name in enumerate(names) if bits >> k & 1) or NONE
 
 

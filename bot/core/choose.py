@@ -28,13 +28,14 @@ can only stop too early (Hay, Russell, Tolpin and Shimony, UAI 2012), hence the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from bot.core.ahead import Ahead
+from bot.core.kept import Kept
 from bot.core.leaf import Leaf
 from bot.core.problem import AccessStep, Act, Fix, Problem
 from bot.core.tables import Tables
@@ -100,7 +101,8 @@ class Choice:
 
 def choose(problem: Problem) -> Choice:
     """The next step of one decision. Raises ValueError where ids of `problem` do not fit."""
-    acts = tuple(act for act in problem.actions if _is_candidate(act, problem))
+    parts = (problem.actions, problem.weights)
+    acts = _TELLING.of(parts, lambda: tuple(_telling(problem)), problem.barred_run)
     ahead = Ahead(problem, acts)
     plan = _plan(problem, ahead)
     gains = _ranked(acts, [Gain(act.id, *gain) for act, gain in zip(acts, ahead.gains(), strict=True)])
@@ -115,12 +117,20 @@ def choose(problem: Problem) -> Choice:
     return Choice(kind, ids, minutes, gains, still, plan)
 
 
-def _is_candidate(act: Act, problem: Problem) -> bool:
-    """An act that tells nothing must not even change the plan; one that needs running may be barred."""
-    if act.closed_only and problem.barred_run:
-        return False
+_TELLING: Kept[tuple[Act, ...]] = Kept(1)
+
+
+def _telling(problem: Problem) -> Iterator[Act]:
+    """The acts that may be put: one that tells nothing must not even change the plan.
+
+    One that needs running may be barred.
+    """
     live = problem.weights > 0
-    return any(float(np.ptp(chances[live])) > FLAT for chances in act.outcomes)
+    for act in problem.actions:
+        if act.closed_only and problem.barred_run:
+            continue
+        if any(float(np.ptp(chances[live])) > FLAT for chances in act.outcomes):
+            yield act
 
 
 def _ranked(acts: Sequence[Act], gains: Sequence[Gain]) -> tuple[Gain, ...]:

@@ -6,9 +6,9 @@ place in the record and has no voice in the odds.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache, partial
 from typing import NamedTuple
 
 from bot.core.findings import (
@@ -30,6 +30,7 @@ from bot.core.findings import (
     shown,
 )
 from bot.core.flow import Flow
+from bot.core.kept import Kept
 
 Given = Mapping[str, frozenset[int] | None]  # observable -> places known of it; None: it has no voice
 
@@ -51,26 +52,35 @@ class Stretch:
 Slice = tuple[Stretch, ...]
 
 
-def slices(history: Iterable[Step]) -> tuple[Slice, ...]:
-    """The history cut at each repair, and within that at each running after a repair."""
-    out: list[list[Stretch]] = [[]]
+def _cut(history: Iterable[Step]) -> list[list[Step]]:
+    """The history cut at each repair; all slices but the last end with one."""
+    out: list[list[Step]] = [[]]
+    for step in history:
+        out[-1].append(step)
+        if isinstance(step, Mended):
+            out.append([])
+    return out
+
+
+def _stretches(steps: Iterable[Step], mended: bool) -> Slice:
+    """A slice cut at each running after a repair. `mended`: whether there was one before it."""
+    out: list[Stretch] = []
     found: list[Finding] = []
     sure: list[Confirmed] = []
     said: Said | None = None
-    for step in history:
+    for step in steps:
         if isinstance(step, Finding):
             found.append(step)
         elif isinstance(step, Confirmed):
             sure.append(step)
         elif isinstance(step, Said):
             said = step
-        elif isinstance(step, Mended) or (len(out) > 1 and step.hours > 0):
-            out[-1].append(Stretch(tuple(found), said, step, tuple(sure)))
+        elif isinstance(step, Mended) or (mended and step.hours > 0):
+            out.append(Stretch(tuple(found), said, step, tuple(sure)))
             found, sure, said = [], [], None
-            if isinstance(step, Mended):
-                out.append([])
-    out[-1].append(Stretch(tuple(found), said, None, tuple(sure)))
-    return tuple(tuple(stretches) for stretches in out)
+    if not out or not isinstance(out[-1].end, Mended):
+        out.append(Stretch(tuple(found), said, None, tuple(sure)))
+    return tuple(out)
 
 
 # --- the value of a sign --------------------------------------------------------------------
@@ -194,67 +204,96 @@ class Hearing(NamedTuple):
     sure: tuple[Confirmed, ...] = ()
 
 
-class _Kept:
-    """What is carried from slice to slice: signs that never change, and all that was ever shown."""
+class Part:
+    """A slice as it is heard after those before it: what was ever shown, what lost its voice, what is told.
 
-    def __init__(self, flow: Flow) -> None:
-        self.flow = flow
-        self.never: dict[str, Settled] = {}
-        self.seen: frozenset[str] = frozenset()
-        self.quiet: frozenset[str] = frozenset()
+    `lasting`, `known_before`: what slices before told of signs that never change, as `hearings` and as
+    `known_signs` take it.
+    """
 
-    def hear(self, cast: tuple[Vote, ...]) -> None:
-        self.seen |= _shown(self.flow, cast)
-        self.quiet = _silent(self.flow, self.seen)
+    def __init__(self, flow: Flow, before: Part | None, steps: Sequence[Step]) -> None:
+        self.flow, self.slice = flow, _stretches(steps, mended=before is not None)
+        cast = votes(flow, self.slice)
+        self.seen: frozenset[str] = (before.seen if before else frozenset()) | _shown(flow, cast)
+        self.quiet = _silent(flow, self.seen)
+        self.lasting: Mapping[str, Settled] = before.lasting_after if before else {}
+        self.known_before: Mapping[str, Settled] = before.known_after if before else {}
+        grouped = _settle(flow, cast, lambda v: v.stretch if changing(flow, v.observable) else -1)
+        self.told = self._mute(_speak_once(flow, grouped))
+        self.now = {seen: told for (_, seen), told in _settle(flow, cast, lambda v: 0).items()}
 
-    def keep(self, told: Mapping[str, Settled]) -> None:
+    @property
+    def known(self) -> dict[str, Settled]:
+        """The value of each sign that was told in this slice, or before it and never changes."""
+        return {**self.known_before, **self.now}
+
+    @property
+    def lasting_after(self) -> Mapping[str, Settled]:
+        return self._keep(self.lasting, {seen: v for (where, seen), v in self.told.items() if where == -1})
+
+    @property
+    def known_after(self) -> Mapping[str, Settled]:
+        return self._keep(self.known_before, self.now)
+
+    def _keep(self, before: Mapping[str, Settled], told: Mapping[str, Settled]) -> Mapping[str, Settled]:
         lasting = {s: v for s, v in told.items() if not changing(self.flow, s)}
-        self.never |= {s: v._replace(speaker=-1) for s, v in lasting.items()}
+        return {**before, **{s: v._replace(speaker=-1) for s, v in lasting.items()}}
 
-    def mute(self, told: dict[tuple[int, str], Settled]) -> dict[tuple[int, str], Settled]:
+    def _mute(self, told: dict[tuple[int, str], Settled]) -> dict[tuple[int, str], Settled]:
         """A sign that never changes is no news when it is told again after a repair."""
         again = {
             key: value._replace(speaker=-1)
             for key, value in told.items()
-            if key[1] in self.never and self.never[key[1]].places == value.places
+            if key[1] in self.lasting and self.lasting[key[1]].places == value.places
         }
         return told | again
 
+    @cached_property
+    def hearings(self) -> tuple[Hearing, ...]:
+        """Stretch by stretch what each finding adds.
 
-def _voice(flow: Flow, kept: _Kept, now: Mapping[str, Settled], number: int, finding: Finding) -> Voice:
+        A sign has one value in a slice. Once something was mended the bike may change while it runs,
+        so then a sign that changes with each look has one value for each stretch.
+        """
+        out, number = list[Hearing](), 0
+        for k, stretch in enumerate(self.slice):
+            now = {**self.lasting, **{s: v for (where, s), v in self.told.items() if where in (-1, k)}}
+            numbered = enumerate(stretch.findings, number)
+            voices = tuple(_voice(self.flow, self.quiet, now, n, finding) for n, finding in numbered)
+            out.append(Hearing(voices, stretch.said, stretch.end, stretch.sure))
+            number += len(stretch.findings)
+        return tuple(out)
+
+
+_PARTS: Kept[Part] = Kept(64)
+
+
+def parts(flow: Flow, history: Iterable[Step]) -> tuple[Part, ...]:
+    """The slices of a history as they are heard, in order; at least one.
+
+    A part of the same steps after the same part is the very same one, so what was told before the last
+    repair is not heard again with each answer after it.
+    """
+    out: list[Part] = []
+    for steps in _cut(history):
+        before = out[-1] if out else None
+        out.append(_PARTS.of((flow, before, *steps), partial(Part, flow, before, steps)))
+    return tuple(out)
+
+
+def _voice(
+    flow: Flow, quiet: frozenset[str], now: Mapping[str, Settled], number: int, finding: Finding
+) -> Voice:
     said = claims(flow, finding)
-    own = {s: p for s, p in said.items() if s not in kept.quiet and now[s].speaker == number}
+    own = {s: p for s, p in said.items() if s not in quiet and now[s].speaker == number}
     ask = reading(flow, finding.ask)
     given: dict[str, frozenset[int] | None] = {}
     for seen in ask.observables if ask else ():
-        if seen in kept.quiet:
+        if seen in quiet:
             given[seen] = None
         elif seen in now and seen not in own:
             given[seen] = now[seen].places
     return Voice(finding, own, given)
-
-
-def hearings(flow: Flow, history: Iterable[Step]) -> tuple[Hearing, ...]:
-    """Stretch by stretch what each finding adds, in the order of the history.
-
-    Within a slice a sign has one value. Once something was mended the bike may change while it
-    runs, so then a sign that changes with each look has one value for each stretch.
-    """
-    kept, out = _Kept(flow), list[Hearing]()
-    for part in slices(history):
-        cast = votes(flow, part)
-        kept.hear(cast)
-        grouped = _settle(flow, cast, lambda v: v.stretch if changing(flow, v.observable) else -1)
-        told = kept.mute(_speak_once(flow, grouped))
-        number = 0
-        for k, stretch in enumerate(part):
-            now = kept.never | {s: v for (where, s), v in told.items() if where in (-1, k)}
-            numbered = enumerate(stretch.findings, number)
-            voices = tuple(_voice(flow, kept, now, n, finding) for n, finding in numbered)
-            out.append(Hearing(voices, stretch.said, stretch.end, stretch.sure))
-            number += len(stretch.findings)
-        kept.keep({seen: value for (where, seen), value in told.items() if where == -1})
-    return tuple(out)
 
 
 # --- what is known now ----------------------------------------------------------------------
@@ -273,20 +312,14 @@ def known_signs(flow: Flow, history: Iterable[Step]) -> dict[str, Known]:
     That is what was told since the last repair, and of signs that never change also what was told
     before. Silent signs are in it too, even those of which nothing was said.
     """
-    kept, now = _Kept(flow), dict[str, Settled]()
-    for part in slices(history):
-        cast = votes(flow, part)
-        kept.hear(cast)
-        now = {seen: told for (_, seen), told in _settle(flow, cast, lambda v: 0).items()}
-        before = dict(kept.never)
-        kept.keep(now)
-        now = before | now
+    last = parts(flow, history)[-1]
+    now, quiet = last.known, last.quiet
     out = {
-        seen: Known(_public(flow, seen, told.places), told.seq, told.lost, seen in kept.quiet)
+        seen: Known(_public(flow, seen, told.places), told.seq, told.lost, seen in quiet)
         for seen, told in now.items()
         if not seen.startswith(SAID)
     }
-    return out | {sign: Known(None, silent=True) for sign in sorted(kept.quiet - out.keys())}
+    return out | {sign: Known(None, silent=True) for sign in sorted(quiet - out.keys())}
 
 
 def given(

@@ -676,6 +676,10 @@ class Flow(Strict):
         """The question or check of this id. KeyError when there is none."""
         return self.questions[id] if id in self.questions else self.checks[id]
 
+    def found(self, id: str) -> Asked_ | None:
+        """The question or check of this id, or None; as `asks.get`, without laying all of them together."""
+        return self.checks.get(id) or self.questions.get(id)
+
     @property
     def asks(self) -> dict[str, Asked_]:
         """Questions first, then checks, in the author's order."""

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from functools import partial
+from typing import Any, Literal, NamedTuple
 
 from bot.core import events, findings
 from bot.core.events import Answered, Entry
@@ -27,17 +28,29 @@ _OF_HISTORY = frozenset({
     events.TraitTold, events.BikeTaken, events.CauseConfirmed, events.Answered, events.Mended_,
     events.SaidOfRepair, events.Ran, events.LookRound, events.ProofRun, events.WentOn
 })  # fmt: skip
-_MOVE_HISTORY = _OF_HISTORY | _OF_REPAIRS | {events.Reopened}  # all that it depends on
+_MOVE_HISTORY = _OF_HISTORY | {events.Reopened}  # all that it depends on, beside the repairs
 _HISTORIES: Kept[findings.History] = Kept(16)
 _OF_STATES: Kept[findings.History] = Kept(8)
+_TALK = frozenset({events.WasHeard, events.WasAsked})
+_MOVED: Kept[Sequence[Entry]] = Kept(4)
+_REPAIRED: Kept[tuple[Repair, ...]] = Kept(256)
 
 
 def acting(state: State, kinds: Set[type] | None = None) -> Sequence[Entry]:
     """Entries that still act, of all kinds or of these: neither withdrawn nor a withdrawal."""
     gone = state.withdrawn
     if kinds is not None:
-        return [e for e in state.entries if type(e.event) in kinds and e.seq not in gone]
+        if not kinds.isdisjoint(_TALK):
+            return [e for e in state.entries if type(e.event) in kinds and e.seq not in gone]
+        moved = _MOVED.of((state.entries, gone), lambda: _moved(state))
+        return [e for e in moved if type(e.event) in kinds]
     return [e for e in state.entries if e.seq not in gone and type(e.event) is not events.Withdrawn]
+
+
+def _moved(state: State) -> Sequence[Entry]:
+    """What acts without what was only heard and asked, which is most of a case."""
+    found = [e for e in state.entries if type(e.event) not in _TALK]
+    return [e for e in found if e.seq not in state.withdrawn] if state.withdrawn else found
 
 
 # --- running hours ---------------------------------------------------------------------------
@@ -131,22 +144,28 @@ def closing_of(flow: Flow, remedy: str) -> tuple[str, ...]:
 
 def repairs(flow: Flow, state: State) -> tuple[Repair, ...]:
     """Every repair of the case in order, each with its closing points and its `ask_after` answers."""
-    done: list[Repair] = []
+    done: tuple[Repair, ...] = ()
     for entry in acting(state, _OF_REPAIRS):
-        event = entry.event
-        if isinstance(event, events.RemedyBegun):
-            done.append(Repair(event.remedy, 0))
-        elif isinstance(event, events.Mended_):
-            _close(done, entry.seq, event)
-        elif isinstance(event, events.PointTold):
-            _tell_point(flow, done, event)
-        elif isinstance(event, events.AccessShut):
-            done = [replace(r, shut=r.shut | {event.access}) if r.seq else r for r in done]
-        elif isinstance(event, events.AfterWork):
-            _tell_after(done, event)
-        elif isinstance(event, events.WorkLeft):  # what is told of it later is told of the work before
-            done = [r for r in done if r.seq]
+        done = _REPAIRED.of((flow, done, entry), partial(_repaired, flow, done, entry))
     return tuple(r for r in done if r.seq)
+
+
+def _repaired(flow: Flow, before: tuple[Repair, ...], entry: Entry) -> tuple[Repair, ...]:
+    """The repairs after one more entry, those that go on included."""
+    done, event = list(before), entry.event
+    if isinstance(event, events.RemedyBegun):
+        done.append(Repair(event.remedy, 0))
+    elif isinstance(event, events.Mended_):
+        _close(done, entry.seq, event)
+    elif isinstance(event, events.PointTold):
+        _tell_point(flow, done, event)
+    elif isinstance(event, events.AccessShut):
+        done = [replace(r, shut=r.shut | {event.access}) if r.seq else r for r in done]
+    elif isinstance(event, events.AfterWork):
+        _tell_after(done, event)
+    elif isinstance(event, events.WorkLeft):  # what is told of it later is told of the work before
+        done = [r for r in done if r.seq]
+    return tuple(done)
 
 
 def _close(done: list[Repair], seq: int, event: events.Mended_) -> None:
@@ -250,7 +269,7 @@ def _cleared_since(flow: Flow, state: State, sure: Confirmed) -> bool:
 
 def _clean_of(flow: Flow, said: Answered, cause: str) -> bool:
     """Whether a look that would find the cause found nothing of it."""
-    ask = flow.asks.get(said.ask)
+    ask = flow.found(said.ask)
     if isinstance(ask, Look):
         return said.value == ("good",) and any(f.cause == cause for f in ask.finds)
     if not isinstance(ask, Several) or said.form != "marks":
@@ -273,12 +292,23 @@ def history(flow: Flow, state: State) -> findings.History:
 
 def _history(flow: Flow, state: State) -> findings.History:
     """Most entries do not move it, so the state before had the same one."""
+    done = {repair.seq: _work(flow, repair) for repair in repairs(flow, state)}
     parts = (flow, state.traits, state.answers, state.confirmed, *acting(state, _MOVE_HISTORY))
-    return _HISTORIES.of(parts, lambda: _walk(flow, state))
+    return _HISTORIES.of(parts, lambda: _walk(flow, state, done), *done.items())
 
 
-def _walk(flow: Flow, state: State) -> findings.History:
-    done = {repair.seq: repair for repair in repairs(flow, state)}
+class _Work(NamedTuple):
+    """What the odds hear of a repair: whether all of its points are confirmed, and what was told badly."""
+
+    confirmed: bool
+    badly: frozenset[str]
+
+
+def _work(flow: Flow, repair: Repair) -> _Work:
+    return _Work(confirmed(flow, repair), repair.badly)
+
+
+def _walk(flow: Flow, state: State, done: Mapping[int, _Work]) -> findings.History:
     sure: dict[int, list[findings.Confirmed]] = {}  # by the entry at which it acts
     for each in sureties(state):
         told_of = each.told.event
@@ -291,10 +321,11 @@ def _walk(flow: Flow, state: State) -> findings.History:
     for entry in acting(state, _OF_HISTORY):
         steps.extend(_traits(flow, state, entry, told))
         steps.extend(sure.get(entry.seq, ()))
-        step = _step(flow, entry, done, rounds)
+        step = _step_of(flow, entry, done, rounds)
         if step is not None:
             steps.append(step)
-    return tuple(steps)
+    # Of the very same steps the very same history, so that nobody need compare it step by step.
+    return _WALKED.of(tuple(steps), lambda: tuple(steps))
 
 
 def _traits(flow: Flow, state: State, entry: Entry, told: set[str]) -> Iterator[findings.Finding]:
@@ -308,25 +339,38 @@ def _traits(flow: Flow, state: State, entry: Entry, told: set[str]) -> Iterator[
         return
     fresh = {n: state.traits[n] for n in names if n not in told and state.traits.get(n)}
     told.update(fresh)
-    yield from findings.tell_traits(flow, fresh, entry.seq)
+    make = partial(findings.tell_traits, flow, fresh, entry.seq)
+    yield from _TRAITS.of((flow, entry), make, *fresh.items())
+
+
+_STEPS: Kept[findings.Step | None] = Kept(256)
+_TRAITS: Kept[tuple[findings.Finding, ...]] = Kept(64)
+_WALKED: Kept[findings.History] = Kept(16)
+
+
+def _step_of(
+    flow: Flow, entry: Entry, done: Mapping[int, _Work], rounds: Mapping[int, int]
+) -> findings.Step | None:
+    """The very same step for an entry as long as nothing that was told later bears on it."""
+    make = partial(_step, flow, entry, done, rounds)
+    return _STEPS.of((flow, entry), make, rounds.get(entry.seq), done.get(entry.seq))
 
 
 def _step(
-    flow: Flow, entry: Entry, done: Mapping[int, Repair], rounds: Mapping[int, int]
+    flow: Flow, entry: Entry, done: Mapping[int, _Work], rounds: Mapping[int, int]
 ) -> findings.Step | None:
     event = entry.event
     if isinstance(event, Answered):
         value = value_of(event)
-        if value is None or event.ask not in flow.asks:
+        if value is None or flow.found(event.ask) is None:
             return None
         counted = _pieces(flow, event)
         return findings.Finding(event.ask, value, event.rank, rounds[entry.seq], entry.seq, counted)
     if isinstance(event, events.Mended_):
         if event.remedy not in flow.remedies:
             return None
-        repair = done[entry.seq]
-        sure = confirmed(flow, repair)
-        return findings.Mended(event.remedy, sure, repair.badly, entry.seq, _shed(event))
+        work = done[entry.seq]
+        return findings.Mended(event.remedy, work.confirmed, work.badly, entry.seq, _shed(event))
     if isinstance(event, events.SaidOfRepair):
         return findings.Said(event.word, entry.seq)
     hours = ran(event)
@@ -345,7 +389,7 @@ def pieces_told(ask: Graded, v: Answered) -> tuple[int, int | None]:
 
 
 def _pieces(flow: Flow, event: Answered) -> tuple[int, int | None] | None:
-    ask = flow.asks[event.ask]
+    ask = flow.asking(event.ask)
     return pieces_told(ask, event) if isinstance(ask, Graded) and ask.counts == "pieces" else None
 
 

@@ -42,6 +42,10 @@ SESSION = 3  # remedies that may share one session
 STOPS = 6  # looks a sweep makes at most
 SAME = 9  # decimals to which two ranks are the same, so that rounding noise cannot reorder them
 TIE = 6  # decimals to which prices are the same, for the same reason
+MARGIN = (
+    0.02  # minutes by which a sweep must be dearer than another plan to be given up: two cents are no tie
+)
+STILL = 0.8  # of the rows of a sweep: with fewer that still go the others are left behind
 NEVER = 1e12  # minutes; not infinite, so that times a mass of nothing it is nothing
 
 
@@ -87,16 +91,16 @@ class Leaf:
 
 
 def price(tables: Tables, rows: Rows) -> Leaf:
-    """Every leaf plan of every row."""
-    repairs = repair(tables, rows)
-    after = _start_mended(tables, rows, repairs)
-    follow = np.minimum(sweep(tables, after).price, tables.problem.hand_over * after.left)
-    return Leaf(
-        hand_over=hand_over(tables, rows),
-        repairs=repairs,
-        sweeps=sweep(tables, _start(tables, rows)),
-        repair_sweep=repairs.minutes * rows.total + follow,
-    )
+    """Every leaf plan of every row; a sweep to its end only where it may still be the cheapest."""
+    handed, repairs = hand_over(tables, rows), repair(tables, rows)
+    slack = MARGIN * rows.total
+    best = np.minimum(handed, repairs.price)
+    sweeps = sweep(tables, _start(tables, rows), best + slack)
+    best = np.minimum(best, sweeps.price)
+    after, first = _start_mended(tables, rows, repairs), repairs.minutes * rows.total
+    given = tables.problem.hand_over * after.left
+    follow = np.minimum(sweep(tables, after, np.minimum(given, best - first) + slack).price, given)
+    return Leaf(hand_over=handed, repairs=repairs, sweeps=sweeps, repair_sweep=first + follow)
 
 
 def hand_over(tables: Tables, rows: Rows) -> Array:
@@ -227,9 +231,10 @@ def _start_mended(tables: Tables, rows: Rows, repairs: Repairs) -> _Start:
     freed = np.zeros_like(done)
     every = np.arange(len(tables.fixes))[None]
     for place in range(min(SESSION, repairs.order.shape[1])):
-        fix, inside = repairs.order[:, place], repairs.session > place
-        done[number[inside], fix[inside]] = 1.0
-        freed += tables.joint(rows, fix[:, None], every) * inside[:, None]
+        inside = number[repairs.session > place]
+        fix = repairs.order[inside, place]
+        done[inside, fix] = 1.0
+        freed[inside] += tables.joint(rows, fix[:, None], every, inside)
     still = 1.0 - done @ tables.belongs
     chance = rows.chance * still
     among = np.maximum(chance @ tables.belongs.T, 1e-300) @ tables.belongs
@@ -240,17 +245,27 @@ def _start_mended(tables: Tables, rows: Rows, repairs: Repairs) -> _Start:
     return _Start(repairs.left, none, chance, solves, tables.hold * still, rows.open * 0.0, rows.asked)
 
 
-def sweep(tables: Tables, start: _Start) -> Sweeps:
-    """Best sweep of each row: looks taken greedily, stopped where the price is least."""
+def sweep(tables: Tables, start: _Start, limit: Array) -> Sweeps:
+    """Best sweep of each row: looks taken greedily, stopped where the price is least.
+
+    What was paid never gets less, so a row in which it has passed `limit` (B,) goes no further: no longer
+    sweep would be cheaper than what the limit was taken from. Its price is that of the looks till then.
+    """
     steps = min(STOPS, len(tables.looks))
     prices = np.full((len(start.left), steps + 1), NEVER)
     visits = np.zeros((len(start.left), steps), dtype=np.intp)
     if not steps:
         return Sweeps(prices[:, 0], visits, visits.sum(axis=1))
-    walk = _Walk(tables, start)
+    walk, number = _Walk(tables, start), np.arange(len(prices))
     for step in range(steps):
-        visits[:, step] = walk.visit()
-        prices[:, step + 1] = np.where(walk.going, walk.price(), NEVER)
+        walk.going &= walk.paid <= limit
+        if np.count_nonzero(walk.going) < STILL * len(number):
+            number, limit = number[walk.going], limit[walk.going]
+            walk.leave_behind()
+        if not len(number):
+            break
+        visits[number, step] = walk.visit()
+        prices[number, step + 1] = np.where(walk.going, walk.price(), NEVER)
     length = np.argmin(np.round(prices, TIE), axis=1)
     return Sweeps(prices[np.arange(len(prices)), length], visits, length)
 
@@ -262,9 +277,9 @@ class _Walk:
         self.tables = tables
         self.left, self.gone, self.chance, self.hold = start.left, start.gone, start.chance, start.hold
         some = start.chance > 0
-        self.solves = np.divide(start.solves, start.chance, out=np.zeros_like(start.chance), where=some)
+        solves = np.divide(start.solves, start.chance, out=np.zeros_like(start.chance), where=some)
         self.fails = 1 - start.hold
-        self.leaves = self.solves + self.fails
+        self.leaves = solves + self.fails
         self.open = start.open
         self.fresh = np.ones((len(start.left), len(tables.looks)))
         for asked in start.asked.T:
@@ -273,17 +288,13 @@ class _Walk:
         self.going = np.ones(len(start.left), dtype=bool)
         covers = tables.covers
         self.shut = covers.shut(self.open)
-        self._look_work = (tables.look_needs * covers.both).T
-        self._fix_work = (tables.fix_needs * covers.both)[tables.fix_of].T
-        self._fix_own = (tables.work + tables.proof)[tables.fix_of]
-        self._fix_wasted = tables.wasted[tables.fix_of]
 
     def visit(self) -> Whole:
         """Each row's next look, by what a minute of it finds to mend."""
         tables, covers = self.tables, self.tables.covers
         finds = (self.chance * self.hold) @ tables.catches.T
-        minutes = np.maximum(tables.look_minutes + self.shut @ self._look_work, 1e-6)
-        ranks = np.round(finds / minutes, SAME) * self.fresh
+        minutes = np.maximum(tables.look_minutes + self.shut @ tables.look_work, 1e-6)
+        ranks = np.rint(finds / minutes * 10.0**SAME) * self.fresh
         pick: Whole = np.argmax(ranks, axis=1)
         number = np.arange(len(pick))
         self.going &= ranks[number, pick] > 0
@@ -301,15 +312,24 @@ class _Walk:
         found = self.chance * catches
         false = np.maximum(self.left[:, None] - self.chance, 0.0) * alarms
         closing = (self.open @ covers.closing)[:, None]
-        mend = self._fix_own + self.shut @ self._fix_work + closing
+        mend = tables.fix_own + self.shut @ tables.fix_work + closing
         again = self.open @ covers.opening
         leaves = _over_causes(found, self.leaves)
         self.chance = self.chance - found
         found_false = found + false
-        self.paid += false @ self._fix_wasted
+        self.paid += false @ tables.fix_wasted
         self.paid += _over_causes(found_false, mend) + (found_false.sum(axis=1) - leaves) * again
         self.paid += _over_causes(found, self.fails) * tables.problem.hand_over
         self.left = self.left - leaves
+
+    def leave_behind(self) -> None:
+        """Go on with the rows that still go; the others have no further look to make."""
+        going = self.going
+        self.left, self.gone, self.paid = self.left[going], self.gone[going], self.paid[going]
+        self.chance, self.hold, self.fails = self.chance[going], self.hold[going], self.fails[going]
+        self.leaves, self.fresh = self.leaves[going], self.fresh[going]
+        self.open, self.shut = self.open[going], self.shut[going]
+        self.going = going[going]
 
     def price(self) -> Array:
         """What the sweep costs if it stops here; what is left may have gone already, after a repair."""

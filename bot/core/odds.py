@@ -69,18 +69,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache, partial
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from bot.core.chances import Table, likelihood, rows_of, weigh
-from bot.core.evidence import Hearing, Voice, hearings, known_signs
+from bot.core.evidence import Hearing, Part, Voice, known_signs, parts
 from bot.core.family import Array, Family, Flags, Move, coming, family_of, going
 from bot.core.findings import Confirmed, History, Mended, Pinned, Ran
 from bot.core.flow import Cause, Flow, Remedy, Traits, fits
+from bot.core.kept import Kept
 from bot.core.shedding import Shedding, found, gathers
 
 __all__ = [
@@ -122,9 +124,14 @@ class Beliefs:
     shedding: Shedding | None = None
     hours: float | None = None
 
-    @property
+    @cached_property
     def total(self) -> float:
         return float(self.weights.sum())
+
+    @cached_property
+    def chances(self) -> Array:
+        """P(row), (rows,)."""
+        return self.weights / self.total
 
     def of(self, cause: str) -> float:
         """P(the cause is there), alone or with another; 0 for one that the bike's traits exclude."""
@@ -207,10 +214,15 @@ def _prior(pinned: Pinned, shares: tuple[tuple[str, float], ...]) -> Beliefs:
 
 def prior(flow: Flow, traits: Traits) -> Beliefs:
     """What is likely before any answer, for a bike of which these traits are known."""
-    shares = (
-        (name, _share(cause, traits)) for name, cause in flow.causes.items() if fits(cause.only_when, traits)
-    )
-    return _prior(Pinned(flow), tuple(shares))
+    return _prior(Pinned(flow), _shares(Pinned(flow), tuple(traits.items())))
+
+
+@lru_cache(maxsize=64)
+def _shares(pinned: Pinned, told: tuple[tuple[str, str], ...]) -> tuple[tuple[str, float], ...]:
+    """The causes that these traits leave, with their shares."""
+    traits = dict(told)
+    fitting = ((n, c) for n, c in pinned.flow.causes.items() if fits(c.only_when, traits))
+    return tuple((name, _share(cause, traits)) for name, cause in fitting)
 
 
 # --- repairs and running --------------------------------------------------------------------
@@ -244,6 +256,7 @@ class _Filter:
         self.loose: dict[int, float] = {}  # mended cause -> chance to come back in ten hours
         self.left: set[int] = set()
         self.shedding: Shedding | None = None
+        self.hours: float | None = None  # in which something could gather, since the last look for it
         causes = start.family.causes
         self.alone = tuple(k for k, name in enumerate(causes) if flow.causes[name].alone)
 
@@ -323,41 +336,56 @@ class _Filter:
         there = family.member[:, family.at[step.cause]] if step.cause else _only(family, family.unlisted)
         self.weigh(np.where(there, CONFIRMS, SURE[step.how]))
 
-    def end(self, step: Mended | Ran | None) -> None:
-        if isinstance(step, Mended):
-            self.mend(step)
-        elif isinstance(step, Ran):
-            self.run(step.hours)
+    def hear_part(self, part: Part) -> _Filter:
+        """Another filter, which has gone on through one more slice."""
+        on = copy(self)
+        on.loose, on.left = dict(self.loose), set(self.left)
+        for hearing in part.hearings:
+            on.hear_all(hearing)
+        return on
+
+    def hear_all(self, heard: Hearing) -> None:
+        """One stretch, and what ended it."""
+        self.look(heard.voices, self.hours)
+        for step in heard.sure:
+            self.confirm(step)
+        if heard.said:
+            self.hear(heard.said.word)
+        if isinstance(heard.end, Mended):
+            self.mend(heard.end)
+        elif isinstance(heard.end, Ran):
+            self.run(heard.end.hours)
+        self._gather(heard)
+
+    def _gather(self, heard: Hearing) -> None:
+        """What was looked for is gone with the look; the repair itself begins with clean oil."""
+        if isinstance(heard.end, Mended):
+            self.hours = None
+        elif isinstance(heard.end, Ran):
+            looked = any(gathers(self.flow, seen) for voice in heard.voices for seen in voice.own)
+            before = 0.0 if looked or self.hours is None else self.hours
+            self.hours = before + heard.end.hours
+
+
+_THROUGH: Kept[_Filter] = Kept(32)
+
+
+def _through(flow: Flow, start: Beliefs, told: tuple[Part, ...]) -> _Filter:
+    """The beliefs after these slices, from where a history with the same slices before had come to."""
+    if not told:
+        return _Filter(flow, start)
+    make = partial(_hear_last, flow, start, told)
+    return _THROUGH.of((flow, start, told[-1]), make)
+
+
+def _hear_last(flow: Flow, start: Beliefs, told: tuple[Part, ...]) -> _Filter:
+    return _through(flow, start, told[:-1]).hear_part(told[-1])
 
 
 def posterior(flow: Flow, traits: Traits, history: History) -> Beliefs:
     """What is wrong now, by all that was found and done. KeyError for ids the flow does not have."""
-    through, ran = _Filter(flow, prior(flow, traits)), Gathered()
-    for hearing in hearings(flow, history):
-        through.look(hearing.voices, ran.hours)
-        for step in hearing.sure:
-            through.confirm(step)
-        if hearing.said:
-            through.hear(hearing.said.word)
-        through.end(hearing.end)
-        ran.go_on(flow, hearing)
-    return Beliefs(through.now.family, through.now.weights, through.shedding, ran.hours)
-
-
-@dataclass
-class Gathered:
-    """The running hours in which something could gather: since the last look for it after a repair."""
-
-    hours: float | None = None
-
-    def go_on(self, flow: Flow, hearing: Hearing) -> None:
-        """What was looked for is gone with the look; the repair itself begins with clean oil."""
-        if isinstance(hearing.end, Mended):
-            self.hours = None
-        elif isinstance(hearing.end, Ran):
-            looked = any(gathers(flow, seen) for voice in hearing.voices for seen in voice.own)
-            before = 0.0 if looked or self.hours is None else self.hours
-            self.hours = before + hearing.end.hours
+    end = _through(flow, prior(flow, traits), parts(flow, history))
+    return Beliefs(end.now.family, end.now.weights, end.shedding, end.hours)
 
 
 # --- why ------------------------------------------------------------------------------------

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import lru_cache
+from functools import lru_cache, partial
+from typing import NamedTuple
 
 from bot.core import odds
 from bot.core.choose import Choice, choose
@@ -80,7 +81,12 @@ class Limits:
 
 def signs_told(flow: Flow, id: str) -> frozenset[str]:
     """The signs that an answer of this question or check may show or deny."""
-    ask = flow.asking(id)
+    return _signs_told(Pinned(flow), id)
+
+
+@lru_cache(maxsize=4096)
+def _signs_told(pinned: Pinned, id: str) -> frozenset[str]:
+    ask = pinned.flow.asking(id)
     if isinstance(ask, One):
         return frozenset(s for a in ask.answers.values() for s in (*a.shows, *a.denies))
     if isinstance(ask, Several):
@@ -254,7 +260,8 @@ def barred_for_proof(flow: Flow, state: State, work: Work, needs: str) -> bool:
 def _why_not(flow: Flow, here: Limits, at: Iterable[str], tools: Iterable[str], skill: str) -> str:
     if here.place and here.place not in at:
         return "place"
-    if any(KITS.index(flow.tools[t].kit) > here.kit for t in tools if t in flow.tools):
+    lacks = here.kit < len(KITS) - 1  # who has everything lacks nothing
+    if lacks and any(KITS.index(flow.tools[t].kit) > here.kit for t in tools if t in flow.tools):
         return "tools"
     return "skill" if SKILLS.index(skill) > here.skill else ""
 
@@ -296,9 +303,9 @@ def _blocked(
 
 def candidates(flow: Flow, state: State) -> tuple[str, ...]:
     """Questions and checks that could still tell something, wherever the rider is."""
-    traits, out = known(state), []
+    traits, newest, out = known(state), state.newest, []
     for id, ask in flow.asks.items():
-        told = state.told(id)
+        told = newest.get(id)
         fresh = told is None or (told.slice, told.round) != (state.slice, state.round)
         if told is not None and fresh and told.slice == state.slice and not changing(flow, id):
             fresh = id in flow.checks and told.round != state.round
@@ -308,6 +315,19 @@ def candidates(flow: Flow, state: State) -> tuple[str, ...]:
         if fresh and not put_off and not isinstance(ask, Note) and fits(ask.only_when, traits):
             out.append(id)
     return tuple(out)
+
+
+_ACTS: Kept[tuple[Act, ...]] = Kept(2)
+_FIXES: Kept[tuple[Fix, ...]] = Kept(4)
+_STEPS: Kept[tuple[AccessStep, ...]] = Kept(4)
+
+
+def _acts_of(
+    desk: Desk, flow: Flow, state: State, now: odds.Beliefs, ids: tuple[str, ...]
+) -> tuple[Act, ...]:
+    """The same acts while nothing but covers has moved: beliefs tell the traits and what is known."""
+    prices = (worth(desk, state), desk.message_minutes)
+    return _ACTS.of((flow, now), lambda: tuple(_acts(desk, flow, state, now, ids)), ids, *prices)
 
 
 def _acts(desk: Desk, flow: Flow, state: State, now: odds.Beliefs, ids: Iterable[str]) -> Iterator[Act]:
@@ -345,28 +365,47 @@ def _needed(flow: Flow, traits: Mapping[str, str], behind: Iterable[str]) -> Ite
         yield id
 
 
-def _fixes(desk: Desk, flow: Flow, state: State, now: odds.Beliefs, here: Limits | None) -> Iterator[Fix]:
+def _fixes_of(
+    desk: Desk, flow: Flow, state: State, now: odds.Beliefs, here: Limits | None
+) -> tuple[Fix, ...]:
+    """The same fixes while none of them is put off, blocked or freed; beliefs tell the traits."""
+    ids = tuple(_doable(flow, state, now, here))
+    clearing = _clearing_remedies(flow, state).intersection(ids)
+    waits = here is None or "riding" not in state.bars
+    prices = (worth(desk, state), desk.message_minutes)
+    make = partial(_fixes, desk, flow, state, now, ids, clearing, waits)
+    return _FIXES.of((flow, now), lambda: tuple(make()), ids, clearing, waits, *prices)
+
+
+def _doable(flow: Flow, state: State, now: odds.Beliefs, here: Limits | None) -> Iterator[str]:
+    traits, mending = known(state), {flow.causes[c].remedy for c in now.family.causes}
+    for id, remedy in flow.remedies.items():
+        if id not in mending or not fits(remedy.only_when, traits) or id in state.skipped:
+            continue
+        if not (here and _blocked(flow, state, here, remedy, remedy.behind, remedy.minutes)):
+            yield id
+
+
+def _fixes(
+    desk: Desk, flow: Flow, state: State, now: odds.Beliefs,
+    ids: tuple[str, ...], clearing: frozenset[str], waits: bool,
+) -> Iterator[Fix]:  # fmt: skip
     traits = known(state)
     column = {c: n for n, c in enumerate(now.family.causes)}
-    clearing = _clearing_remedies(flow, state)
-    for id, remedy in flow.remedies.items():
-        causes = tuple(n for c, n in column.items() if flow.causes[c].remedy == id)
-        if not causes or not fits(remedy.only_when, traits) or id in state.skipped:
-            continue
-        if here and _blocked(flow, state, here, remedy, remedy.behind, remedy.minutes):
-            continue
+    for id in ids:
+        remedy = flow.remedies[id]
         proof = remedy.proof.minutes if remedy.proof and remedy.proof.needs != "nothing" else 0.0
         yield Fix(
             id=id,
             minutes=remedy.minutes + desk.message_minutes * (len(remedy.steps) + 1),
-            causes=causes,
+            causes=tuple(n for c, n in column.items() if flow.causes[c].remedy == id),
             holds=remedy.holds,
             need=frozenset(_needed(flow, traits, remedy.behind)),
             proof_minutes=proof,
             clears_stop=id in clearing,
             wasted=sum(p.quantity * (p.price or 0) for p in remedy.parts.values()) / worth(desk, state),
         )
-    if here is None or "riding" not in state.bars:
+    if waits:
         yield from _waits(flow, column)
 
 
@@ -385,6 +424,11 @@ def _waits(flow: Flow, column: Mapping[str, int]) -> Iterator[Fix]:
 def _clearing_remedies(flow: Flow, state: State) -> frozenset[str]:
     rules = [flow.stop_rules[s.rule] for s in state.standing if s.rule in flow.stop_rules]
     return frozenset(n for r in rules for n in (*r.cleared_by.any, *r.cleared_by.all) if "." not in n)
+
+
+def _steps_of(desk: Desk, flow: Flow, state: State) -> tuple[AccessStep, ...]:
+    prices = (worth(desk, state), desk.message_minutes)
+    return _STEPS.of((flow, state.traits), lambda: _steps(desk, flow, state), *prices)
 
 
 def _steps(desk: Desk, flow: Flow, state: State) -> tuple[AccessStep, ...]:
@@ -413,7 +457,7 @@ def _remedied(flow: Flow, state: State, now: odds.Beliefs) -> frozenset[int]:
 
 
 def found_bad(flow: Flow, id: str, value: tuple[str, ...]) -> frozenset[str]:
-    ask = flow.asks.get(id)
+    ask = flow.found(id)
     if isinstance(ask, Look) and "bad" in value:
         return causes_found(ask)
     if isinstance(ask, Several):
@@ -423,7 +467,7 @@ def found_bad(flow: Flow, id: str, value: tuple[str, ...]) -> frozenset[str]:
 
 def found_by_results(flow: Flow, id: str, value: tuple[str, ...]) -> tuple[frozenset[str], ...]:
     """What each bad result of a check may mean, mark by mark."""
-    ask = flow.asks.get(id)
+    ask = flow.found(id)
     if isinstance(ask, Several):
         return tuple(found_bad(flow, id, (mark,)) for mark in value)
     return (found_bad(flow, id, value),)
@@ -460,22 +504,59 @@ def problem(
         why = obstacle(flow, state, here, id) if here else ""
         (left.append((id, why)) if why else able.append(id))
     left += _blocked_repairs(flow, state, here, now) if here else []
-    built = Problem(
-        member=now.family.member,
-        weights=now.weights / now.total,
-        actions=tuple(_acts(desk, flow, state, now, able)),
-        fixes=tuple(_fixes(desk, flow, state, now, here)),
-        steps=_steps(desk, flow, state),
-        hand_over=giving_up(desk, flow, state) + desk.message_minutes,
-        proof=PROOF_MINUTES,
-        open=frozenset(state.open),
-        empty=now.family.empty,
-        unlisted=now.family.unlisted,
-        remedied=_remedied(flow, state, now),
-        barred_run=here is not None and "running" in state.bars,
-        barred_proof=here is not None and bool(state.of_the_bike),  # what stands is not proved away by a run
+    return _same_problem(desk, flow, state, now, here, tuple(able)), tuple(left)
+
+
+_SAME: Kept[Problem] = Kept(4)
+
+
+def _same_problem(
+    desk: Desk, flow: Flow, state: State, now: odds.Beliefs, here: Limits | None, able: tuple[str, ...]
+) -> Problem:
+    """The very problem that was laid out last, if it comes to the same: then its choice is known too."""
+    parts = (
+        now, _acts_of(desk, flow, state, now, able), _fixes_of(desk, flow, state, now, here),
+        _steps_of(desk, flow, state),
+    )  # fmt: skip
+    rest = _Rest(
+        giving_up(desk, flow, state) + desk.message_minutes,
+        frozenset(state.open),
+        _remedied(flow, state, now),
+        here is not None and "running" in state.bars,
+        here is not None and bool(state.of_the_bike),  # what stands is not proved away by a run
     )
-    return built, tuple(left)
+    return _SAME.of(parts, lambda: _problem(*parts, rest), rest)
+
+
+class _Rest(NamedTuple):
+    """The plain values of a problem that the case tells."""
+
+    hand_over: float
+    open: frozenset[str]
+    remedied: frozenset[int]
+    barred_run: bool
+    barred_proof: bool
+
+
+def _problem(
+    now: odds.Beliefs,
+    acts: tuple[Act, ...],
+    fixes: tuple[Fix, ...],
+    steps: tuple[AccessStep, ...],
+    rest: _Rest,
+) -> Problem:
+    family = now.family
+    return Problem(
+        member=family.member,
+        weights=now.chances,
+        actions=acts,
+        fixes=fixes,
+        steps=steps,
+        proof=PROOF_MINUTES,
+        empty=family.empty,
+        unlisted=family.unlisted,
+        **rest._asdict(),
+    )
 
 
 Laid = tuple[Problem, tuple[tuple[str, str], ...]]
@@ -580,17 +661,15 @@ def free_look(flow: Flow, state: State, now: datetime, remedy: str) -> str | Non
 def fresh_work_looks(flow: Flow, state: State, mended: Mended_) -> tuple[str, ...]:
     """Looks not made since the repair: at the mended causes, at what it may leave, at its cover."""
     remedy = flow.remedies[mended.remedy]
-    near = [a for a in flow.checks.values() if a.behind and set(a.behind) <= set(remedy.behind)]
-    same_cover = {c for a in near for c in causes_found(a)}
+    newest, since = state.newest, _reopened_at(state)
+    finding = {id: causes_found(ask) for id, ask in flow.checks.items()}
+    behind = set(remedy.behind)
+    near = [id for id, a in flow.checks.items() if a.behind and set(a.behind) <= behind]
+    same_cover = {c for id in near for c in finding[id]}
     groups = (set(mended.causes), set(remedy.may_leave), same_cover)
-    ordered = []
-    for group in groups:
-        for id, ask in flow.checks.items():
-            told = state.told(id)
-            made = told is not None and told.seq > _reopened_at(state)
-            if causes_found(ask) & group and not made and id not in ordered:
-                ordered.append(id)
-    return tuple(ordered)
+    made = {id for id, told in newest.items() if told.seq > since}
+    ordered = [id for group in groups for id, causes in finding.items() if causes & group and id not in made]
+    return tuple(dict.fromkeys(ordered))
 
 
 def found_since_reopened(flow: Flow, state: State) -> bool:

@@ -129,6 +129,6 @@ def _few_came(flow: Flow, state: State) -> bool:
 def _counted_before(flow: Flow, state: State) -> Iterator[tuple[int, int | None]]:
     done = [entry.seq for entry in acting(state) if isinstance(entry.event, Mended_)]
     for told in state.answers:
-        ask = flow.asks.get(told.event.ask)
+        ask = flow.found(told.event.ask)
         if isinstance(ask, Graded) and ask.counts == "pieces" and done and told.seq < done[-1]:
             yield pieces_told(ask, told.event)

@@ -102,7 +102,7 @@ class Suspect:
 
 def results(flow: Flow, answer: Answered) -> Iterator[tuple[Finds, Said, bool]]:
     """For each cause that an answer is a look at: what finds it, what was said, finds nothing else."""
-    ask = flow.asks.get(answer.ask)
+    ask = flow.found(answer.ask)
     if isinstance(ask, Look):
         said: Said = "bad" if "bad" in answer.value else "good" if "good" in answer.value else "other"
         for finds in ask.finds:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import reduce
+from functools import partial, reduce
 from typing import Any
 
 from bot.core.events import (
@@ -56,6 +56,7 @@ from bot.core.events import (
     Withdrawn,
     WorkLeft,
 )
+from bot.core.kept import Kept
 
 
 @dataclass(frozen=True)
@@ -221,10 +222,17 @@ class State:
         given = {b for s in self.standing for b in s.bars if b != "running"}
         return frozenset(given.union(*(s.bars for s in self.of_the_bike)))
 
+    @property
+    def newest(self) -> dict[str, Told]:
+        """The newest acting answer to each question or check, for who asks it of many."""
+        return {told.event.ask: told for told in self.answers}
+
     def told(self, ask: str, round: int | None = None) -> Told | None:
         """The newest acting answer to this question or check, or None."""
-        found = [t for t in self.answers if t.event.ask == ask and (round is None or t.round == round)]
-        return found[-1] if found else None
+        for told in reversed(self.answers):
+            if told.event.ask == ask and (round is None or told.round == round):
+                return told
+        return None
 
 
 def fold(entries: Iterable[Entry]) -> State:
@@ -247,6 +255,19 @@ def apply(state: State, entry: Entry) -> State:
         return _take_back(state, entry)
     grown = _grown(state, (*state.entries, entry))
     return _EFFECTS[entry.event.kind](grown, entry, entry.event)
+
+
+_AFTER: Kept[State] = Kept(32)  # more than the events of a turn
+
+
+def grow(state: State, at: str, who: str, role: Role, event: Any) -> State:
+    """The state after an event that is told now.
+
+    The very same state for whoever tells the same event of the same state: what the talk worked out for a
+    state is kept for that object, so who follows the talk must not come to another one that is equal.
+    """
+    make = partial(Entry, state.next_seq, at, who, role, event)
+    return _AFTER.of((state, event), lambda: apply(state, make()), at, who, role)
 
 
 def _grown(state: State, entries: tuple[Entry, ...]) -> State:

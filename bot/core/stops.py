@@ -6,10 +6,12 @@ otherwise: a stop is raised on the first word and lifted only by what the rule n
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Set
+from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass
+from functools import lru_cache
 
 from bot.core.events import Answered, StopLifted
+from bot.core.findings import Pinned
 from bot.core.flow import Flow, Graded, Look, Number, One, Several, StopRule
 from bot.core.history import sure_now
 from bot.core.kept import Kept
@@ -72,7 +74,7 @@ def _of_several(ask: Several, v: Answered) -> Iterator[tuple[str, bool]]:
 
 def spoken(flow: Flow, v: Answered) -> tuple[tuple[str, bool], ...]:
     """The plain signs that an answer shows (True) or denies (False)."""
-    ask = flow.asks.get(v.ask)
+    ask = flow.found(v.ask)
     if isinstance(ask, One):
         return tuple(_of_one(ask, v))
     if isinstance(ask, Several):
@@ -103,7 +105,7 @@ def _results(flow: Flow, v: Answered) -> Iterator[tuple[str, bool]]:
 
 def _graded(flow: Flow, v: Answered) -> tuple[str, int] | None:
     """A graded sign and the highest step an answer told of it."""
-    ask = flow.asks.get(v.ask)
+    ask = flow.found(v.ask)
     if v.form != "steps" or not isinstance(ask, (Graded, Number)) or ask.sign is None:
         return None
     steps = flow.signs[ask.sign].steps or ()
@@ -128,7 +130,10 @@ def _surveyed(flow: Flow, state: State) -> dict[str, Seen]:
     seen: dict[str, Seen] = {}
 
     def add(name: str, shows: bool, seq: int, step: int = -1) -> None:
-        old = seen.get(name, Seen())
+        old = seen.get(name)
+        if old is None:
+            seen[name] = Seen((seq,), (), step) if shows else Seen((), (seq,), step)
+            return
         seen[name] = Seen(
             (*old.shown, seq) if shows else old.shown,
             old.denied if shows else (*old.denied, seq),
@@ -227,7 +232,7 @@ def newly_true(flow: Flow, state: State) -> tuple[tuple[str, tuple[int, ...]], .
 
 def _true(flow: Flow, seen: Mapping[str, Seen]) -> Mapping[str, tuple[int, ...]]:
     """All rules that are true, with the entries that made them so."""
-    found = ((id, reasons(flow, rule, seen)) for id, rule in flow.stop_rules.items())
+    found = ((id, reasons(flow, rule, seen)) for id, rule in _touched(flow, seen))
     return {id: because for id, because in found if because is not None}
 
 
@@ -244,7 +249,7 @@ def nearly_true(flow: Flow, state: State) -> tuple[Short, ...]:
 
 
 def _near(flow: Flow, seen: Mapping[str, Seen]) -> tuple[Short, ...]:
-    found = (_short(flow, id, rule, seen) for id, rule in flow.stop_rules.items())
+    found = (_short(flow, id, rule, seen) for id, rule in _touched(flow, seen))
     return tuple(short for short in found if short is not None)
 
 
@@ -281,12 +286,27 @@ def may_bar_running(flow: Flow, state: State, id: str) -> bool:
 
 
 def _may_bar(flow: Flow, seen: Mapping[str, Seen], standing: Set[str], id: str) -> bool:
-    rules = [r for name, r in flow.stop_rules.items() if name not in standing and "running" in r.bars]
     for shown in _showable(flow, id):
         told = {**seen, **{sign: Seen((NOT_YET,), (), step) for sign, step in shown.items()}}
-        if any(NOT_YET in (reasons(flow, rule, told) or ()) for rule in rules):
-            return True
+        for name, rule in _touched(flow, shown):
+            barring = name not in standing and "running" in rule.bars
+            if barring and NOT_YET in (reasons(flow, rule, told) or ()):
+                return True
     return False
+
+
+def _touched(flow: Flow, seen: Collection[str]) -> Iterator[tuple[str, StopRule]]:
+    """The rules that one of these signs may speak for; no other that wants any is true, or nearly so."""
+    for id, rule, names in _wanted(Pinned(flow)):
+        if not names or not names.isdisjoint(seen):
+            yield id, rule
+
+
+@lru_cache(maxsize=64)
+def _wanted(pinned: Pinned) -> tuple[tuple[str, StopRule, frozenset[str]], ...]:
+    """Each rule with the signs that it wants."""
+    rules = pinned.flow.stop_rules.items()
+    return tuple((id, rule, frozenset(map(_name, (*rule.when.all, *rule.when.any)))) for id, rule in rules)
 
 
 def _showable(flow: Flow, id: str) -> Iterator[dict[str, int]]:
@@ -310,7 +330,7 @@ def _done(state: State, stop: Stop, name: str, by: str = "rider") -> bool:
     `by` mechanic: only a mechanic's own look or work counts.
     """
     check, _, result = name.partition(".")
-    later_on = {e.seq for e in state.entries if e.seq > stop.seq and (by == "rider" or e.role == by)}
+    later_on = _later_on(state, stop, by)
     if not result:
         return any(seq in later_on and m.remedy == name for seq, m in state.mended)
     later = [t for t in state.answers if t.seq in later_on and t.event.ask == check]
@@ -320,6 +340,13 @@ def _done(state: State, stop: Stop, name: str, by: str = "rider") -> bool:
     if result == "good":
         return not value if later[-1].event.form == "marks" else value == ("good",)
     return result in value
+
+
+def _later_on(state: State, stop: Stop, by: str) -> Container[int]:
+    """The entries after a stop, of a mechanic or of anybody."""
+    if by == "rider":
+        return range(stop.seq + 1, state.next_seq)
+    return {e.seq for e in state.entries if e.seq > stop.seq and e.role == by}
 
 
 def cleared(flow: Flow, state: State) -> tuple[tuple[str, str], ...]:

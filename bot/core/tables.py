@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bot.core.covers import Covers
+from bot.core.kept import Kept
 from bot.core.problem import Array, Fix, Problem
 
 Whole = NDArray[np.intp]
@@ -37,12 +38,15 @@ class Rows:
     work: Array
 
 
+_COVERS: Kept[Covers] = Kept(4)  # the steps of a flow are the same for one bike, whatever is open
+
+
 class Tables:
     """What can be laid out once for a problem, whatever the rows to be priced."""
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
-        self.covers = Covers(problem)
+        self.covers = _COVERS.of((problem.steps,), lambda: Covers(problem))
         self.fixes = tuple(fix for fix in problem.fixes if _may_mend(problem, fix))
         looks = [act for act in problem.actions if act.looks and not act.closed_only]
         self.looks = tuple(looks) if self.fixes else ()
@@ -118,6 +122,15 @@ class Tables:
                     self.alarms[n, cause] = alarm * (1 - act.dont_know)
         self.look_minutes = np.array([act.minutes for act in self.looks], dtype=float)
         self.look_needs = self.covers.table(self.looks)
+        if self.looks:
+            self._lay_out_sweeps()
+
+    def _lay_out_sweeps(self) -> None:
+        """What a sweep pays: minutes of the covers for each look and each cause's remedy, and its own."""
+        self.look_work = (self.look_needs * self.covers.both).T
+        self.fix_work = (self.fix_needs * self.covers.both)[self.fix_of].T
+        self.fix_own = (self.work + self.proof)[self.fix_of]
+        self.fix_wasted = self.wasted[self.fix_of]
 
     def rows(self, weights: Array, standing: Array, asked: Whole) -> Rows:
         """Situations with their masses, worked out once for all plans."""
@@ -147,13 +160,13 @@ class Tables:
                 able[:, n] *= chance[:, sorted(fix.unless)].max(axis=1) <= fix.most * total
         return able
 
-    def joint(self, rows: Rows, one: Whole, other: Whole) -> Array:
+    def joint(self, rows: Rows, one: Whole, other: Whole, only: Whole | None = None) -> Array:
         """Mass that remedies `one` and `other` solve only together; shapes as they broadcast.
 
-        Whether they may be done is not looked at here.
+        Whether they may be done is not looked at here. `only`: of these rows, all of them without it.
         """
         places = self.together[one, other]
-        number = np.arange(len(rows.weights)).reshape(-1, 1)
+        number = (np.arange(len(rows.weights)) if only is None else only).reshape(-1, 1)
         mass = np.zeros(places.shape)
         for row, share in zip(self.pair_rows, self.pair_share, strict=True):
             mass += rows.weights[number, row[places]] * share[places]

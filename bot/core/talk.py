@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 from bot.core.bench import seen_from
 from bot.core.desk import Desk
-from bot.core.events import Entry, FlowChosen, Heard
+from bot.core.events import FlowChosen, Heard
 from bot.core.flow import Flow
 from bot.core.messages import Message
 from bot.core.phrases import plain
-from bot.core.state import Asked, State, apply
+from bot.core.state import Asked, State, grow
 from bot.core.words import Words
 
 
+@lru_cache(maxsize=16)  # all events of a turn have the same
 def stamp(now: datetime) -> str:
     """UTC ISO with Z. ValueError for a time without a zone."""
     if now.tzinfo is None:
@@ -88,8 +90,7 @@ class Talk:
 
     def emit(self, event: Any) -> None:
         """Add an event and move the state on."""
-        entry = Entry(self.state.next_seq, stamp(self.now), self.heard.who, self.heard.role, event)
-        self.state = apply(self.state, entry)
+        self.state = grow(self.state, stamp(self.now), self.heard.who, self.heard.role, event)
         self.events.append(event)
 
     def take_flow(self, hash: str) -> None:

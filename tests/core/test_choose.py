@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bot.core import leaf
 from bot.core.ahead import Ahead
 from bot.core.choose import EPS, AccessStep, Act, Fix, Problem, choose
 from tests.bench.generate import build, draw
@@ -253,6 +254,21 @@ def test_a_repair_plan_costs_what_carrying_it_out_costs(seed: int) -> None:
         return ("mend", causes) if causes else ("hand over", ())
 
     assert price_of(case, carry_out)[0] == pytest.approx(leaf.minutes)
+
+
+def test_a_sweep_that_is_given_up_would_not_have_been_the_cheapest(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Second method: every sweep is walked to its end, however much was paid for it."""
+    cases = [build(draw(seed)) for seed in range(40)]
+    started = [((-1,) * len(case.acts), (0,) * len(case.fixes), 0) for case in cases]
+    problems = [Played(case).problem(at, case.weights) for case, at in zip(cases, started, strict=True)]
+    given_up = [Ahead(problem, problem.actions) for problem in problems]
+    monkeypatch.setattr(leaf, "MARGIN", leaf.NEVER)
+    to_the_end = [Ahead(problem, problem.actions) for problem in problems]
+    shorter = 0
+    for one, other in zip(given_up, to_the_end, strict=True):
+        assert np.array_equal(one.values, other.values)
+        shorter += not np.array_equal(one.leaves[0].sweeps.visits, other.leaves[0].sweeps.visits)
+    assert shorter  # some were given up, or this test would show nothing
 
 
 COVER = AccessStep("cover", 300.0, 0.0)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 from bot.core.events import revive
 from bot.core.history import history
 from bot.core.kept import Kept
 from bot.core.plan import beliefs
-from bot.core.state import fold
+from bot.core.state import apply, fold, grow
 from bot.core.stops import survey
 from tests.rattle import FLOW, Diary, opened
 
@@ -64,3 +65,13 @@ def test_what_is_kept_of_a_case_is_what_a_case_read_anew_gives() -> None:
         assert survey(FLOW, state) == survey(FLOW, fresh)
         assert beliefs(FLOW, state).weights.tolist() == beliefs(FLOW, fresh).weights.tolist()
     assert len({len(history(FLOW, state)) for state in seen}) == len(seen)
+
+
+def test_who_tells_the_same_event_of_the_same_state_comes_to_the_very_same_state() -> None:
+    state, told = opened().state, opened().answer("magnet", "all").state.entries[-1]
+    once = grow(state, told.at, told.who, told.role, told.event)
+    assert grow(state, told.at, told.who, told.role, told.event) is once
+    assert once == apply(state, replace(told, seq=state.next_seq))
+    later = grow(state, "2031-01-01T00:00:00Z", told.who, told.role, told.event)
+    assert later is not once
+    assert later.entries[-1].at == "2031-01-01T00:00:00Z"
