@@ -226,14 +226,11 @@ class Exchange:
             self.store.keep_number(replace(line, rest=""))
 
     def _said(self, number: str, reading: hearing.Reading) -> tuple[str, str]:
-        """What the talk hears: the button that a tag and a number name or a fixed word is, or the words."""
-        question = self.store.question_out(number)
+        """What the talk hears: the button that a tag and a number name, or words."""
         if reading.kind in ("control", "more"):
-            control = reading.control or "more"
-            if question is not None and question.tag:
-                return f"{question.tag}:control:{control}", ""
-            return "", turn.read_words(self._language(number)).controls[control][0]
+            return "", turn.read_words(self._language(number)).controls[reading.control or "more"][0]
         if reading.kind == "tagged":
+            question = self.store.question_out(number)
             return self._tagged(number, reading, question.tag if question else 0)
         return "", storable(reading.text[:LONGEST])
 

@@ -16,7 +16,8 @@ from bot.core.segments import Split, plain, segments, split
 ONCE = 3  # segments of one text at most; what is longer is cut, and the rest waits behind "more"
 FREE = -1
 MORE = " (more)"
-HOW = " (how: more)"
+LOOK = 2  # segments that a look may take with how it is done
+HOW, DONE_SO = " (how: more)", "How: "
 
 
 @dataclass(frozen=True)
@@ -48,9 +49,18 @@ def said(row: int, message: Message, asked: int = 0) -> Said:
     tag = f"Q{asked} " if asked and _asks(message) else ""
     short = named(replace(message, text=message.short or _numbered(message)))
     text = " ".join(headed(short).split())
-    hint = HOW if message.how and segments(plain(tag + text + HOW)) == segments(plain(tag + text)) else ""
     free = FREE if message.kind == "question" else 0
-    return Said(row, f"{tag}{text}{hint}" or "-", asked if tag else free, message.kind == "stop")
+    return Said(row, _with_how(tag + text, message) or "-", asked if tag else free, message.kind == "stop")
+
+
+def _with_how(text: str, message: Message) -> str:
+    """A look with how it is done, where that is short; else where to find it, where that costs nothing."""
+    if not message.how:
+        return text
+    told = f"{text} {DONE_SO}{message.how}"
+    if message.kind == "question" and segments(plain(told)) <= LOOK:
+        return told
+    return text + HOW if segments(plain(text + HOW)) == segments(plain(text)) else text
 
 
 def _asks(message: Message) -> bool:
