@@ -16,7 +16,7 @@ from bot.core.segments import Split, plain, segments, split
 ONCE = 3  # segments of one text at most; what is longer is cut, and the rest waits behind "more"
 FREE = -1
 MORE = " (more)"
-LOOK = 2  # segments that a look may take with how it is done
+LOOK = 3  # segments that a look may take with how it is done
 HOW, DONE_SO = " (how: more)", "How: "
 
 
