@@ -1,6 +1,6 @@
 """Sample conversations over the real channel: the same talk on a phone, to the word and to the entry.
 
-All of the flagship, and of each other flow one in five: what differs there is the flow's text.
+All of the flagship, and of each other flow one in ten: what differs there is the flow's text.
 
 Half of what a button can say is pressed, half is typed. The bot's clock stands where the sample's does; what
 is given stands in the record, for a rider of its own.
@@ -52,7 +52,7 @@ def named(path: Path) -> str:
 def _of_the_others() -> Iterator[Path]:
     for flow in shelf.find().ids():
         if flow != "metal-in-oil":
-            yield from [path for path in FILES if path.parent.name == flow][::5]
+            yield from [path for path in FILES if path.parent.name == flow][::10]
 
 
 FLAGSHIP = [path for path in FILES if path.parent.name == "metal-in-oil"]
