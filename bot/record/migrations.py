@@ -386,7 +386,8 @@ _TEXTING = (
         number text primary key, opted_out integer not null default 0, heard text not null default '',
         words text not null default '', same integer not null default 0, late integer not null default 0,
         begun text not null default '', full text not null default '', reminded integer not null default 0,
-        paused integer not null default 0, rest text not null default '')""",
+        paused integer not null default 0, rest text not null default '',
+        asked integer not null default 0)""",
     f"""create table heard_texts (key text primary key, at text not null check (at {_UTC}))""",
     f"""create table texts (
         id integer primary key autoincrement, token text not null unique, number text not null,

@@ -24,10 +24,10 @@ class NumberLine:
     """What is kept of a phone number.
 
     `heard`: when its last text was sent, by the service centre; `words`: a digest of it, and `same` how often
-    in a row; `late`: the text that put a question again for an answer that crossed with it; `begun`: since
-    when its session counts; `full`: the day on which it was told that its limit is reached; `reminded`:
-    whether a reminder stands unanswered; `paused`: whether the next text says first what it is about;
-    `rest`: what waits behind "more".
+    in a row while one question (`asked`) stood open; `late`: the text that put a question again for an answer
+    that crossed with it; `begun`: since when its session counts; `full`: the day on which it was told that
+    its limit is reached; `reminded`: whether a reminder stands unanswered; `paused`: whether the next text
+    says first what it is about; `rest`: what waits behind "more".
     """
 
     number: str
@@ -41,6 +41,7 @@ class NumberLine:
     reminded: bool = False
     paused: bool = False
     rest: str = ""
+    asked: int = 0
 
 
 @dataclass(frozen=True)

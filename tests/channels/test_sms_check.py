@@ -111,7 +111,7 @@ def test_with_the_example_that_ships_all_is_well(club: Club, modem: str) -> None
     assert others(points) == []
     said = "\n".join(str(point) for point in points)
     for part in (  # written by hand from the page for operators
-        "at most 25 text messages a session, 60 a number and day, 1000 a day in all, 80.00 EUR at most",
+        "at most 60 text messages a session, 60 a number and day, 1000 a day in all, 80.00 EUR at most",
         "club.db can be used",
         "use the same file",
         "connection is at.",

@@ -128,9 +128,12 @@ class Exchange:
         gap = now - _moment(before) if before else timedelta()
         words = hashlib.sha256(hearing.fold(text.text).encode()).hexdigest()[:16]
         begun = line.begun if line.begun and gap < SESSION else turn.stamp(now)
+        question = self.store.question_out(text.number)
+        asked = question.asked if question else 0
+        again = words == line.words and asked == line.asked  # "done" to step after step is no machine
         return replace(
             line, heard=turn.stamp(max(self._sent(text), _moment(before) if before else self._sent(text))),
-            words=words, same=line.same + 1 if words == line.words else 0, begun=begun,
+            words=words, same=line.same + 1 if again else 0, begun=begun, asked=asked,
             reminded=False, paused=line.paused or gap > PAUSE,
         )  # fmt: skip
 
@@ -194,7 +197,7 @@ class Exchange:
             return False
         if line.late == question.text:
             return False
-        if line.same and before.heard and sent - _moment(before.heard) <= TWICE:
+        if line.words == before.words and before.heard and sent - _moment(before.heard) <= TWICE:
             return self._once(text, line, "")
         with self.store.writing():
             if self.store.note_heard(text.key, turn.stamp(self.clock())):

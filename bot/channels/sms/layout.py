@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 
 from bot.channels.plain import headed, named
 from bot.core.messages import Message
-from bot.core.segments import Split, plain, segments, split
+from bot.core.segments import JOINED, Split, plain, segments, split
 
 ONCE = 3  # segments of one text at most; what is longer is cut, and the rest waits behind "more"
 FREE = -1
 MORE = " (more)"
+ROOM = ONCE * JOINED["gsm"]  # no text of so many segments has more letters
 LOOK = 3  # segments that a look may take with how it is done
 HOW, DONE_SO = " (how: more)", "How: "
 
@@ -117,7 +118,7 @@ def page(body: str) -> tuple[str, str]:
     """The first three segments of a text, and the rest of it."""
     if segments(body) <= ONCE:
         return body, ""
-    at = len(body)
+    at = min(len(body), ROOM)
     while segments(body[:at].rstrip() + MORE) > ONCE:
         at = max(body.rfind(" ", 0, at), body.rfind("\n", 0, at))
         if at <= 0:
@@ -128,7 +129,7 @@ def page(body: str) -> tuple[str, str]:
 
 def _hard(body: str) -> int:
     """Where a text without a space is cut."""
-    at = len(body)
+    at = min(len(body), ROOM)
     while segments(body[:at] + MORE) > ONCE:
         at -= 1
     return at
