@@ -416,6 +416,15 @@ def test_a_mechanic_at_the_case_is_told_that_a_text_was_refused(air: Air, caplog
     assert RIDER not in caplog.text
 
 
+def test_of_a_stop_it_is_known_whether_it_arrived(air: Air) -> None:
+    air.text(RIDER, FIRST)
+    air.text(RIDER, "1")
+    air.daemon.deliver()
+    air.rest()
+    states = [row["state"] for row in air.store.rows("select state from texts order by id")]
+    assert states == ["sent", "delivered"]
+
+
 # --- killed anywhere ----------------------------------------------------------------------------------------
 
 

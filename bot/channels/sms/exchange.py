@@ -355,7 +355,9 @@ class Exchange:
             if text.priority != "safety" and not self._may_hand(text.number):
                 continue
             try:
-                self.gateway.hand_over(text.token, text.number, layout.parts(text.body))
+                # Of a stop it is asked whether it arrived: who did not get it may ride on.
+                report = text.priority == "safety"
+                self.gateway.hand_over(text.token, text.number, layout.parts(text.body), report=report)
             except ValueError as wrong:
                 LOG.error("a text to %s cannot go out: %s", self.hashed(text.number), wrong)
                 with self.store.writing():
