@@ -237,7 +237,7 @@ FREE: list[Told] = [
     {"pieces-seen": ("clean",), "drained-oil": ()},
     {"pattern": ("catches", "cold", "hot", "rattle"), "lately": ("kickback", "wet", "stood", "engine")},
     {"terminals-look": ("bad",), "lamp-load": ("bad",), "motor-leads": ("bad",)},
-    {"oil-level-look": ("petrol", "milky", "other"), "motor-gear": ("slips", "slide")},
+    {"oil-level-look": ("petrol", "milky", "wrong-kind"), "motor-gear": ("slips", "slide")},
     {"behind-flywheel": ("dirt",), "left-side": ("slips", "limiter", "pick-up")},
 ]
 
