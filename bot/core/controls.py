@@ -67,7 +67,8 @@ def pending(talk: Talk) -> Next | None:
     newest = next((e for e in reversed(talk.state.entries) if isinstance(e.event, Answered)), None)
     if newest is None or newest.event not in talk.events or newest.seq in talk.state.withdrawn:
         return None
-    if "other" in newest.event.value and newest.event.ask in talk.sure().checks:
+    look = talk.sure().checks.get(newest.event.ask)
+    if look is not None and moves.is_other_damage(look, newest.event.value):
         return Next("which", "damage", _sharing(talk, newest.event.ask))
     pair = moves.conflict(talk, newest.event, newest.seq)
     if pair is None or _asks_of(talk, pair) in _conflicts_asked(talk):

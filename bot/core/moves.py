@@ -6,7 +6,7 @@ reading was an answer. It never puts the next question: `conversation.settle` do
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 
 from bot.core import plan, reasons, stops
 from bot.core.book_bikes import picked
@@ -32,7 +32,7 @@ from bot.core.events import (
     WatchSet,
     Withdrawn,
 )
-from bot.core.flow import Look, Number, SecondLook, Several
+from bot.core.flow import Asked_, Look, Number, SecondLook, Several
 from bot.core.hearing import answer
 from bot.core.offers import Chosen, Reading
 from bot.core.phrases import plain
@@ -130,13 +130,18 @@ def answer_ask(talk: Talk, asked: Asked, reading: Reading) -> bool:
     ask = flow.asking(asked.id)
     if isinstance(ask, Number) and ask.meter and found.number:
         talk.emit(HoursRead(low=found.number[0], high=found.number[1]))
-    if "other" in found.value and isinstance(ask, (Look, Several)) and ask.other_damage:
+    if is_other_damage(ask, found.value):
         because = (talk.state.next_seq - 1,)
         talk.emit(StopRaised(rule=DAMAGE_SEEN, bars=("running", "riding"), because=because))
         message = stop_message(talk, DAMAGE_SEEN)
         talk.tell(message)
         talk.tell_others(message)
     return True
+
+
+def is_other_damage(ask: Asked_, value: Collection[str]) -> bool:
+    """Whether an answer is 'bad, but something else'; where that is not offered, a mark may be called so."""
+    return "other" in value and isinstance(ask, (Look, Several)) and ask.other_damage
 
 
 def _tell_of_each_other(talk: Talk, asked: Asked, before: Told | None) -> None:

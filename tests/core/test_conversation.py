@@ -465,3 +465,22 @@ def test_who_is_not_understood_three_times_is_shown_a_way_out() -> None:
     chat.say("something rattles")
     told = ["\n".join(m.text for m in chat.say("asdf qwert").messages) for _ in range(3)]
     assert ["hand over" in text for text in told] == [False, False, True]
+
+
+def test_a_mark_that_is_called_other_is_no_other_damage() -> None:
+    """Only a look that offers 'bad, but something else' asks which part it is."""
+    marks = {
+        "other": {
+            "label": "Another kind",
+            "looks_like": "no label",
+            "finds": [{"cause": "nut-loose", "catches": 0.5}],
+        },
+        "milky": {"label": "Milky", "looks_like": "grey", "finds": [{"cause": "nut-loose", "catches": 0.5}]},
+    }
+    look = {"kind": "several", "ask": "What is wrong with it?", "marks": marks,
+            "none_of_these": {"label": "Nothing"}, "minutes": 1}  # fmt: skip
+    flow = read({**RATTLE, "checks": {**RATTLE["checks"], "bottle": look}, "opening": ["bottle"]})
+    chat = Chat(flow).talk("it rattles", "no knock", "Goat", "by foot")
+    assert chat.state.asked["rider"].id == "bottle"
+    chat.say("another kind")
+    assert chat.state.asked["rider"].what != "which"
