@@ -6,7 +6,7 @@ from bot.core import stops
 from bot.core.agenda import Next
 from bot.core.events import StopRaised
 from bot.core.messages import Message
-from bot.core.phrases import Head, Option, plain, standing_brief, standing_line, stop_text
+from bot.core.phrases import Option, plain, standing_head, standing_line, stop_text
 from bot.core.talk import Talk
 
 KINDS = ("pause", "take_up")
@@ -32,7 +32,6 @@ def put_pause(talk: Talk, step: Next) -> Message:
 
 def put_take_up(talk: Talk, step: Next) -> Message:
     words = talk.words
-    known = (words, talk.sure(), talk.state)
-    head = Head(standing_line(*known), standing_brief(*known))
+    head = standing_head(words, talk.sure(), talk.state)
     offered = tuple(Option(who, words.say(f"take_up.{who}")) for who in WHO)
     return plain(words, words.say("take_up.ask"), offered, head=head)

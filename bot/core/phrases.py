@@ -151,6 +151,11 @@ def standing_brief(words: Words, flow: Flow, state: State) -> str:
     return " ".join(lines)
 
 
+def standing_head(words: Words, flow: Flow, state: State) -> Head:
+    """What stands, over a message: by its own words, and in few."""
+    return Head(standing_line(words, flow, state), standing_brief(words, flow, state))
+
+
 def _bars(flow: Flow, rule: str) -> tuple[str, ...]:
     """What a rule bars; damage that nobody named bars all."""
     return flow.stop_rules[rule].bars if rule in flow.stop_rules else ("running", "riding")

@@ -14,6 +14,7 @@ from bot.core.history import sure_now
 from bot.core.messages import Message
 from bot.core.pause import put_pause, put_take_up
 from bot.core.phrases import (
+    NOTHING,
     Head,
     Option,
     asking,
@@ -24,8 +25,7 @@ from bot.core.phrases import (
     figure_lines,
     order_lines,
     plain,
-    standing_brief,
-    standing_line,
+    standing_head,
     tool_line,
     units_of,
     working,
@@ -59,10 +59,7 @@ def _units(talk: Talk) -> Units:
 
 def _head(talk: Talk) -> Head:
     """The line of what still stands."""
-    if talk.flow is None:
-        return Head()
-    known = (talk.words, talk.flow, talk.state)
-    return Head(standing_line(*known), standing_brief(*known))
+    return standing_head(talk.words, talk.flow, talk.state) if talk.flow else NOTHING
 
 
 def put_problem(talk: Talk, step: Next) -> Message:
