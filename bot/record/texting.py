@@ -15,7 +15,6 @@ from bot.core.messages import Message
 from bot.record.post import PRIORITIES, Post, Priority, revive_message
 
 TEXTS = "sms"  # the channel
-FREE = -1  # in the place of the entry that asks: a question for free words
 TextState = Literal["new", "handed", "sent", "delivered", "failed", "dropped"]
 
 
@@ -56,10 +55,18 @@ class TextOut:
 
 
 @dataclass(frozen=True)
+class TextUnderWay:
+    """A text that the gateway has, and what is known of it."""
+
+    id: int
+    state: TextState
+
+
+@dataclass(frozen=True)
 class QuestionOut:
     """The newest question that went to a number: the text that carried it, and since when he may have it.
 
-    `asked`: the entry that asks, or FREE for a question that is answered in free words and has no tag.
+    `asked`: the entry that asks, or less than 0 for a question in free words, which has no tag.
     """
 
     text: int
@@ -142,18 +149,18 @@ class Texting(Post):
         for row in self.rows(sql, TEXTS, number):
             self.mark_unsent(row["id"], None)
 
-    def texts_under_way(self, since: str) -> dict[str, int]:
-        """Texts that were handed over since then and whose end is not known, by token."""
-        rows = self.rows(
-            "select id, token from texts where state in ('handed', 'sent') and handed >= ?", since
-        )
-        return {row["token"]: row["id"] for row in rows}
+    def texts_under_way(self, since: str) -> dict[str, TextUnderWay]:
+        """Texts that were handed over since then and whose end is not known, by token.
 
-    def mark_text(self, id: int, state: TextState, code: int) -> bool:
-        """What became of a text; whether that was new."""
-        before = self.value("select state from texts where id = ?", id)
+        A text that left us has come to its end, but for a stop: of that a report is asked.
+        """
+        sql = """select id, token, state from texts where handed >= ?
+            and (state = 'handed' or state = 'sent' and priority = 0)"""
+        return {row["token"]: TextUnderWay(row["id"], row["state"]) for row in self.rows(sql, since)}
+
+    def mark_text(self, id: int, state: TextState, code: int) -> None:
+        """What became of a text."""
         self.run("update texts set state = ?, code = ? where id = ?", state, code, id)
-        return bool(before != state)
 
     def text_to(self, id: int) -> tuple[str, int | None]:
         """To which number a text went, and to which person."""

@@ -35,7 +35,11 @@ class ByText:
 
     def lay_out(self, message: Message) -> Sequence[str]:
         said = layout.said(1, message).text
-        return [page.removesuffix(layout.MORE) for page in layout.pages(layout.written(said))]
+        pages, rest = [], layout.written(said)
+        while rest:
+            body, rest = layout.page(rest)
+            pages.append(body.removesuffix(layout.MORE))
+        return pages
 
     def again(self) -> Line:
         return ByText(self.store, self.folder)

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import hashlib
 import logging
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -23,9 +22,10 @@ from bot.channels.plain import storable
 from bot.channels.sms import hearing, layout
 from bot.channels.sms.budgets import ALIKE, PAUSE, QUICK, SESSION, WITHIN, Caps, Spent, allows, day_of
 from bot.channels.sms.gateway import Gateway, GatewayError, Text
+from bot.channels.sms.numbers import is_number
 from bot.core.events import Heard
 from bot.core.messages import Message
-from bot.core.segments import segments
+from bot.core.segments import segments, split
 
 LOG = logging.getLogger("sumpline.sms")
 CHANNEL = "sms"
@@ -35,7 +35,6 @@ SLACK = timedelta(seconds=2)  # by which two clocks may differ that agree
 FORGET = timedelta(days=30)  # no network keeps a text longer
 KEPT = 7  # days that the gateway keeps texts which were dealt with; then they are in the record alone
 ENDS_KNOWN = timedelta(days=3)  # after which nobody waits for the report of a text
-_NUMBER = re.compile(r"\+[1-9][0-9]{6,14}")  # E.164; letters and short codes are no riders
 
 
 @dataclass
@@ -111,15 +110,16 @@ class Exchange:
 
     def hear(self, text: Text) -> None:
         """One text. What it says is kept before this returns, or there is nothing to keep."""
-        if not _NUMBER.fullmatch(text.number) or text.number == self.own:
+        if not is_number(text.number) or text.number == self.own:
             LOG.info("a text of no rider's number is not answered")
             return
         if self.store.was_accepted(text.number, text.key):
             turn.finish(self.store, self.clock(), channel=CHANNEL)
             return
-        line = self._counted(self.store.number_line(text.number), text)
+        before = self.store.number_line(text.number)
+        line = self._counted(before, text)
         reading = hearing.read(text.text, opted_out=line.opted_out)
-        if not self._serve(text, line, reading):
+        if not self._serve(text, before, line, reading):
             self._talk(text, line, reading)
 
     def _counted(self, line: turn.NumberLine, text: Text) -> turn.NumberLine:
@@ -137,9 +137,10 @@ class Exchange:
             reminded=False, paused=line.paused or gap > PAUSE,
         )  # fmt: skip
 
-    def _serve(self, text: Text, line: turn.NumberLine, reading: hearing.Reading) -> bool:
+    def _serve(
+        self, text: Text, before: turn.NumberLine, line: turn.NumberLine, reading: hearing.Reading
+    ) -> bool:
         """What the channel answers itself, in one transaction; False for what the talk is to hear."""
-        before = self.store.number_line(text.number)
         if not text.whole:
             return self._once(text, line, "sms.part_missing")
         if reading.kind == "opt_out":
@@ -153,7 +154,7 @@ class Exchange:
         if line.same >= ALIKE and not hearing.is_answer(text.text):
             LOG.warning("%s sends the same words again and again: not answered", self.hashed(text.number))
             return self._once(text, line, "")
-        if reading.kind == "more" and before.rest:
+        if reading.kind == "more" and line.rest:
             return self._turn_page(text, line)
         return self._crossed(text, before, line)
 
@@ -252,8 +253,11 @@ class Exchange:
     def lay_all(self) -> int:
         """Make texts of what waits in the outbox, number by number; how many."""
         now = self.clock()
+        waiting = self.store.numbers_waiting(turn.stamp(now))
+        if not waiting:  # as on most passes: nobody else waits for the lock then
+            return 0
         with self.store.writing():
-            return sum(self._lay_due(number, now) for number in self.store.numbers_waiting(turn.stamp(now)))
+            return sum(self._lay_due(number, now) for number in waiting)
 
     def _lay_due(self, number: str, now: datetime) -> int:
         due = turn.due(self.store, now, channel=CHANNEL, chat=number)
@@ -292,7 +296,7 @@ class Exchange:
         self.store.lay_text(
             number, text.body, cost, turn.stamp(now), person=person.id if person else None, asked=text.asked,
             priority=min((out.priority for out in carried), key=_RANK.index), rows=text.rows,
-            parts=len(layout.parts(text.body).parts),
+            parts=len(split(text.body).parts),
         )  # fmt: skip
         for row in text.rows:
             self.store.mark_sent(row, turn.stamp(now))
@@ -357,7 +361,7 @@ class Exchange:
             try:
                 # Of a stop it is asked whether it arrived: who did not get it may ride on.
                 report = text.priority == "safety"
-                self.gateway.hand_over(text.token, text.number, layout.parts(text.body), report=report)
+                self.gateway.hand_over(text.token, text.number, split(text.body), report=report)
             except ValueError as wrong:
                 LOG.error("a text to %s cannot go out: %s", self.hashed(text.number), wrong)
                 with self.store.writing():
@@ -375,12 +379,13 @@ class Exchange:
         """What became of texts; one that a network refused is told to a mechanic at the case."""
         waiting = self.store.texts_under_way(turn.stamp(self.clock() - ENDS_KNOWN))
         for token, result in self.gateway.results(list(waiting)).items():
-            if result.state == "waiting":
+            text = waiting[token]
+            if result.state == "waiting" or result.state == text.state:
                 continue
             with self.store.writing():
-                new = self.store.mark_text(waiting[token], result.state, result.code)
-                if new and result.state == "failed":
-                    self._refused(waiting[token], result.code)
+                self.store.mark_text(text.id, result.state, result.code)
+                if result.state == "failed":
+                    self._refused(text.id, result.code)
 
     def _refused(self, text: int, code: int) -> None:
         """He may have opted out at his network, which told us nothing: no reminder until he writes."""

@@ -10,7 +10,6 @@ The daemon must run with TZ=UTC: it writes and compares local times.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
@@ -18,13 +17,12 @@ from typing import Any, Literal, Protocol
 from bot.channels.sms import tables
 from bot.channels.sms.engines import Ask, Engine, GatewayError, engine_of
 from bot.channels.sms.joining import HOLD, Row, Text, instant, join, unfinished
+from bot.channels.sms.numbers import is_number
 from bot.core.segments import JOINED, ONE, Split, is_plain, septets
 
 __all__ = ["Gateway", "GatewayError", "Heartbeat", "Result", "Text", "open_gateway"]
 
 State = Literal["waiting", "sent", "delivered", "failed"]
-# ITU-T E.164: a country code, which never begins with 0, and 15 digits in all; 7 is the shortest in use.
-_NUMBER = re.compile(r"\+[1-9][0-9]{6,14}")
 _CODINGS = {"gsm": "Default_No_Compression", "ucs2": "Unicode_No_Compression"}
 _PARTS = 255  # the heading has one octet for how many there are
 
@@ -168,7 +166,7 @@ def _judge(id: str, number: str, split: Split) -> None:
     """The daemon would send anything: cut a text silently, write '?' for a letter, send an empty one."""
     if not id or "\0" in id:
         raise ValueError("a message needs an id of its own")
-    if not _NUMBER.fullmatch(number):
+    if not is_number(number):
         raise ValueError(f"{number!r} is no number to send to: write + and 7 to 15 digits")
     if not any(part.strip() for part in split.parts):
         raise ValueError("there is nothing to send")

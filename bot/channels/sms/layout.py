@@ -6,12 +6,12 @@ between texts, but it keeps that of the words in one.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from bot.channels.plain import headed, named
 from bot.core.messages import Message
-from bot.core.segments import JOINED, Split, plain, segments, split
+from bot.core.segments import JOINED, plain, segments
 
 ONCE = 3  # segments of one text at most; what is longer is cut, and the rest waits behind "more"
 FREE = -1
@@ -101,7 +101,7 @@ def _joined(first: Texts, second: Texts) -> Texts | None:
 
 
 def _cut(text: Texts) -> Texts:
-    """At most three segments; of a question its numbered answers stay together at the end of what is sent."""
+    """At most three segments; what is cut off, be it answers, comes with "more"."""
     body, rest = page(text.body)
     return replace(text, body=body, rest=rest)
 
@@ -138,16 +138,3 @@ def _hard(body: str) -> int:
 def written(text: str, ucs2: bool = False) -> str:
     """The text in letters that go out as they are: those of the 7-bit alphabet, or any."""
     return text if ucs2 else plain(text)
-
-
-def pages(text: str) -> Iterable[str]:
-    """A long text as all its texts, one after the other."""
-    rest = text
-    while rest:
-        body, rest = page(rest)
-        yield body
-
-
-def parts(body: str) -> Split:
-    """A text as the parts that are sent."""
-    return split(body)

@@ -15,11 +15,9 @@ from bot.channels import settings
 from bot.channels.settings import SettingsError as SettingsError
 from bot.channels.settings import hide, speaks
 from bot.channels.sms.budgets import Caps
+from bot.channels.sms.numbers import is_number
 
 POSTGRES = "postgresql://"
-# ITU-T E.164, clause 6.2.1: at most 15 digits, the code of the country first. It has no least length; that
-# shorter ones than 7 are short codes or slips is common practice, no source.
-_NUMBER = re.compile(r"\+[1-9][0-9]{6,14}")
 _PRICE = re.compile(r"([0-9]{1,4}(?:[.,][0-9]{1,4})?)(?: +([A-Z]{3}))?")
 _USUAL = Caps()
 HELP_MOST = 60  # characters, so that what is said at a cap stays one text message
@@ -147,7 +145,7 @@ def _number(given: Mapping[str, str], wrong: list[str]) -> str:
     told = re.sub(r"[ ()./-]", "", given.get("SUMPLINE_SMS_NUMBER", ""))
     if not told:
         wrong.append(_missing("SUMPLINE_SMS_NUMBER"))
-    elif not _NUMBER.fullmatch(told):
+    elif not is_number(told):
         wrong.append(f"SUMPLINE_SMS_NUMBER: '{told}' must be a + and digits, the code of the country first.")
     return told
 
