@@ -20,7 +20,7 @@ from bot.core import conversation, phrases
 from bot.core.desk import Desk
 from bot.core.events import Heard
 from bot.core.flow import Flow, Remedy, Trait
-from bot.core.messages import Message
+from bot.core.messages import Message, in_short
 from bot.core.segments import plain, segments, septets
 from bot.core.state import State
 from bot.core.words import Words
@@ -81,7 +81,7 @@ def items(flow: Flow, words: Words) -> Iterator[Item]:
 
 def _item(kind: str, id: str, alone: str, sent: Message | None = None, tag: str = TAG) -> Item:
     by_itself = plain(tag + alone)
-    return Item(kind, id, by_itself, plain(tag + written(sent)) if sent else by_itself)
+    return Item(kind, id, by_itself, plain(tag + in_short(sent)) if sent else by_itself)
 
 
 def _of_trait(trait: Trait) -> str:
@@ -121,15 +121,6 @@ def _step(
     return _item(*what, alone, sent)
 
 
-def written(message: Message) -> str:
-    """A message where every letter is paid for; one without a short form is its text with its answers."""
-    if message.short:
-        return message.short
-    return "\n".join(
-        (message.text, *(f"{c.n} {c.short or c.label}" for c in message.choices if not c.control))
-    )
-
-
 # --- conversations --------------------------------------------------------------------------------
 
 
@@ -152,7 +143,7 @@ def _said(played: Played) -> Iterator[Longest]:
         speaker = who(exchange.line)
         for message in exchange.messages:
             if message.to in ("", speaker, *exchange.seats):
-                yield Longest(played.script.file, message.kind, plain(_tag(message) + written(message)))
+                yield Longest(played.script.file, message.kind, plain(_tag(message) + in_short(message)))
 
 
 def _tag(message: Message) -> str:

@@ -42,6 +42,12 @@ class Message:
         return asdict(self)
 
 
+def in_short(message: Message) -> str:
+    """A message where every letter is paid for; one without a short form is its text with its answers."""
+    answers = (f"{c.n} {c.short or c.label}" for c in message.choices if not c.control)
+    return message.short or "\n".join((message.text, *answers))
+
+
 def worst(signals: tuple[Signal | None, ...]) -> Signal | None:
     """The gravest of some signals, or None."""
     found = [s for s in SIGNALS if s in signals]

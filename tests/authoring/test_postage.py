@@ -20,7 +20,7 @@ from bot.authoring.play import Exchange, Played
 from bot.authoring.postage import Item, Longest, items
 from bot.authoring.wording import read_words
 from bot.core.flow import Flow
-from bot.core.messages import Choice, Message
+from bot.core.messages import Choice, Message, in_short
 from bot.core.segments import is_plain
 from bot.core.state import State
 from tests.core.test_segments import counted
@@ -114,8 +114,8 @@ BACK = Choice(2, "back", "control:back", "back", control=True)
 
 
 def test_a_message_without_a_short_form_is_its_text_with_its_answers() -> None:
-    assert postage.written(Message("Sure?", choices=(YES, BACK))) == "Sure?\n1 yes"
-    assert postage.written(Message("Are you sure?", "Sure? 1 yes", (YES, BACK))) == "Sure? 1 yes"
+    assert in_short(Message("Sure?", choices=(YES, BACK))) == "Sure?\n1 yes"
+    assert in_short(Message("Are you sure?", "Sure? 1 yes", (YES, BACK))) == "Sure? 1 yes"
 
 
 def played(text: str, *messages: Message, file: str = "talk.txt") -> Played:

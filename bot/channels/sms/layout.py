@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from bot.channels.plain import headed, named
-from bot.core.messages import Message
+from bot.core.messages import Message, in_short
 from bot.core.segments import JOINED, plain, segments
 
 ONCE = 3  # segments of one text at most; what is longer is cut, and the rest waits behind "more"
@@ -48,7 +48,7 @@ class Texts:
 def said(row: int, message: Message, asked: int = 0) -> Said:
     """One message in its short words, with its tag when it asks something."""
     tag = f"Q{asked} " if asked and _asks(message) else ""
-    short = named(replace(message, text=message.short or _numbered(message)))
+    short = named(replace(message, text=in_short(message)))
     text = " ".join(headed(short).split())
     free = FREE if message.kind == "question" else 0
     return Said(row, _with_how(tag + text, message) or "-", asked if tag else free, message.kind == "stop")
@@ -66,12 +66,6 @@ def _with_how(text: str, message: Message) -> str:
 
 def _asks(message: Message) -> bool:
     return any(not c.control for c in message.choices) or message.kind == "question"
-
-
-def _numbered(message: Message) -> str:
-    """The text and its answers, of a message that has no short words."""
-    answers = (f"{c.n} {c.short or c.label}" for c in message.choices if not c.control)
-    return " ".join((message.text, *answers))
 
 
 def bundle(parts: Sequence[Said], stands: Sequence[str] = (), *, ucs2: bool = False) -> tuple[Texts, ...]:
