@@ -6,7 +6,6 @@ CI_NEEDS_SMSD=1 in the environment they fail instead.
 
 from __future__ import annotations
 
-import gzip
 import os
 import shutil
 import signal
@@ -24,10 +23,10 @@ import pytest
 from tests.channels import sms_pdu
 from tests.channels.sms_modem import Modem
 from tests.channels.sms_network import CENTRE, Faults, Network, Whole
+from tests.channels.sms_schema import PACKAGED, packaged
 
 Found = TypeVar("Found")
 
-SCHEMA = Path("/usr/share/doc/gammu-smsd/examples/sqlite.sql")
 DRIVER = "libdbd-sqlite3"
 # The defaults are for reliability, up to minutes; these are for tests.
 QUICK: dict[str, object] = {
@@ -41,18 +40,11 @@ def missing() -> str:
     """Why the daemon cannot run here; "" when it can."""
     if shutil.which("gammu-smsd") is None:
         return "gammu-smsd is not installed (Debian: apt install gammu-smsd libdbd-sqlite3)"
-    if read_schema() is None:
-        return f"the daemon's schema is not at {SCHEMA} (was documentation left out when it was installed?)"
+    if packaged("sqlite") is None:
+        return f"the daemon's schema is not in {PACKAGED} (was documentation left out when it was installed?)"
     if not any(Path("/usr/lib").glob("*/dbd/libdbdsqlite3.so")):
         return "the daemon's SQLite driver is not installed (Debian: apt install libdbd-sqlite3)"
     return ""
-
-
-def read_schema() -> str | None:
-    if SCHEMA.exists():
-        return SCHEMA.read_text("utf-8")
-    packed = SCHEMA.with_suffix(".sql.gz")
-    return gzip.decompress(packed.read_bytes()).decode("utf-8") if packed.exists() else None
 
 
 class Rig:
@@ -78,7 +70,7 @@ class Rig:
         self.modem.start()
 
     def _make_database(self) -> None:
-        schema = read_schema()
+        schema = packaged("sqlite")
         assert schema is not None, missing()
         with closing(sqlite3.connect(self.db)) as made:
             made.executescript(schema)

@@ -8,22 +8,10 @@ import os
 import shutil
 import time
 from collections.abc import AsyncIterator, Callable
-from pathlib import Path
-
-import pytest
 
 from bot.channels.sms.daemon import Foreign, Own
 
 REAL = shutil.which("gammu-smsd")
-SCHEMA = Path("/usr/share/doc/gammu-smsd/examples/sqlite.sql")
-
-
-def must_have_smsd() -> None:
-    """Skip where gammu-smsd is not installed; fail where it must be."""
-    if REAL is None or not SCHEMA.exists():
-        if os.environ.get("CI_NEEDS_SMSD") == "1":
-            pytest.fail("gammu-smsd or its schema is missing, and CI_NEEDS_SMSD=1 says that it must not be")
-        pytest.skip("gammu-smsd is not installed (Debian: gammu, gammu-smsd, libdbd-sqlite3)")
 
 
 def is_there(pid: int) -> bool:

@@ -5,6 +5,7 @@ Written for machines without the package; where it is there, a test compares the
 
 from __future__ import annotations
 
+import gzip
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -64,9 +65,12 @@ def schema(dialect: str) -> str:
 
 
 def packaged(dialect: str) -> str | None:
-    """The schema of the installed package; None without it."""
+    """The schema of the installed package, packed or not; None without it."""
     path = PACKAGED / f"{dialect}.sql"
-    return path.read_text("utf-8") if path.exists() else None
+    if path.exists():
+        return path.read_text("utf-8")
+    packed = path.with_suffix(".sql.gz")
+    return gzip.decompress(packed.read_bytes()).decode("utf-8") if packed.exists() else None
 
 
 def make(path: Path, said: str = "") -> Path:

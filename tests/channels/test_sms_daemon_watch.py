@@ -23,7 +23,9 @@ from bot.channels.sms.pulse import Pulse
 from bot.channels.sms.settings import read
 from bot.channels.sms.smsdrc import read as read_rc
 from bot.channels.sms.telling import Telling, telling
-from tests.channels.sms_running import REAL, SCHEMA, is_there, must_have_smsd, running, until
+from tests.channels.sms_rig import require_daemon
+from tests.channels.sms_running import REAL, is_there, running, until
+from tests.channels.sms_schema import packaged
 
 CHILD = Path(__file__).with_name("sms_child.py")
 QUICK = Pace(silence=0.6, grace=5.0, look=0.02, patience=0.5, first=0.05, most=0.4, long=30.0, healthy=0.3)
@@ -500,7 +502,7 @@ def _dummy(folder: Path) -> Path:
     """A configuration with the test driver of Gammu: a folder stands for a phone."""
     (folder / "phone").mkdir()
     with contextlib.closing(sqlite3.connect(folder / "smsd.db")) as made:
-        made.executescript(SCHEMA.read_text())
+        made.executescript(packaged("sqlite") or "")
     path = folder / "smsd.conf"
     path.write_text(
         f"[gammu]\nmodel = dummy\nconnection = none\nport = {folder}/phone\ngammuloc = /dev/null\n"
@@ -519,7 +521,7 @@ def _heartbeat(folder: Path) -> str | None:
 async def test_the_real_one_lives_in_utc_and_is_started_again_when_it_is_silent(
     tmp_path: Path, logged: pytest.LogCaptureFixture
 ) -> None:
-    must_have_smsd()
+    require_daemon()
     path = _dummy(tmp_path)
     given = {**GIVEN, "SUMPLINE_DB": str(tmp_path / "club.db"), "SUMPLINE_SMS_CONFIG": str(path)}
     settings = read({**given, "SUMPLINE_SMS_DAEMON": str(REAL)})
@@ -547,7 +549,7 @@ async def test_the_real_one_lives_in_utc_and_is_started_again_when_it_is_silent(
 async def test_the_real_one_says_why_it_will_not_run(
     tmp_path: Path, logged: pytest.LogCaptureFixture
 ) -> None:
-    must_have_smsd()
+    require_daemon()
     path = _dummy(tmp_path)
     path.write_text(path.read_text().replace("= sqlite3", "= sqlite3 # a remark"))
     command = [str(REAL), "--config", str(path)]

@@ -19,7 +19,9 @@ from bot.channels.sms.daemon import Own, Pace, keeper, pace_of
 from bot.channels.sms.gateway import open_gateway
 from bot.channels.sms.settings import HELP_MOST, NAMES, Price, Settings, read, read_file
 from bot.channels.sms.smsdrc import read as read_rc
-from tests.channels.sms_running import SCHEMA, is_there, must_have_smsd, running, until
+from tests.channels.sms_rig import require_daemon
+from tests.channels.sms_running import is_there, running, until
+from tests.channels.sms_schema import packaged
 
 ROOT = Path(__file__).parents[2]
 OPERATE = ROOT / "docs" / "operate"
@@ -104,7 +106,7 @@ def _run(text: str, folder: Path) -> None:
 
 
 def test_the_command_that_makes_the_data_base(tmp_path: Path) -> None:
-    must_have_smsd()
+    require_daemon()
     _run(command("executescript"), tmp_path)
     with contextlib.closing(sqlite3.connect(tmp_path / "smsd.db")) as made:
         assert made.execute("select Version from gammu").fetchall() == [(17,)]
@@ -112,9 +114,9 @@ def test_the_command_that_makes_the_data_base(tmp_path: Path) -> None:
 
 def test_the_command_that_forgets_leaves_what_is_new_or_not_read(tmp_path: Path) -> None:
     """Expected by hand: of texts older than a week those that were read, and what was sent."""
-    must_have_smsd()
+    require_daemon()
     with contextlib.closing(sqlite3.connect(tmp_path / "smsd.db")) as made:
-        made.executescript(SCHEMA.read_text())
+        made.executescript(packaged("sqlite") or "")
         made.execute("drop trigger update_inbox_time")  # it would make all of them new
         for text, days, processed in (("old", 8, "true"), ("old unread", 8, "false"), ("new", 6, "true")):
             made.execute(
@@ -180,7 +182,7 @@ def test_a_hung_daemon_is_noticed_within_a_minute() -> None:
 
 async def test_the_real_daemon_runs_with_the_example(tmp_path: Path) -> None:
     """Only the modem is another: the driver that Gammu has for tests, with a folder for a phone."""
-    must_have_smsd()
+    require_daemon()
     (tmp_path / "phone").mkdir()
     _run(command("executescript"), tmp_path)
     text = CONF.read_text("utf-8").replace(HOME, str(tmp_path))

@@ -10,7 +10,7 @@ from bot.authoring import load
 from bot.core import stops
 from bot.core.desk import Card, Desk
 from bot.core.events import Answered, BikeTaken, Entry, FlowChosen, Opened
-from bot.core.flow import Flow
+from bot.core.flow import Flow, Number
 from bot.core.state import State, fold
 from bot.core.words import Words
 from tests.core.chat import HASH, Chat, wording
@@ -43,6 +43,22 @@ class PressedChat(Chat):
     def press(self, id: str) -> None:
         """The button of this answer under the open question."""
         self.say(press=f"{self.state.asked['rider'].seq}:{id}")
+
+
+def read_back(chat: Chat) -> set[str]:
+    """What is read back to a rider for a yes, as question=answer."""
+    asked = chat.state.asked["rider"]
+    pairs = [claim.partition("=") for claim in (asked.extra if asked.what == "confirm" else ())]
+    return {f"{ask}={value}" for ask, _, values in pairs for value in values.split(",")}
+
+
+def step_of(flow: Flow, id: str, volts: float) -> str:
+    """The step of the flow's number question into which so many volts fall."""
+    ask = flow.checks[id]
+    assert isinstance(ask, Number)
+    found = next(r for r in ask.ranges if r.upto is None or volts <= r.upto)
+    assert found.step is not None
+    return found.step
 
 
 def answer(flow: Flow, ask: str, value: tuple[str, ...], forms: Mapping[str, str] = FORMS) -> Answered:

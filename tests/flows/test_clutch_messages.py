@@ -6,6 +6,7 @@ import pytest
 
 from bot.core.told import pick
 from tests.flows.clutches import ID, cards, talk
+from tests.flows.shipped import read_back
 
 # What a rider writes, and what is read back to him for a yes; written before the phrases were tried.
 MESSAGES: list[tuple[str, set[str]]] = [
@@ -33,22 +34,15 @@ def test_a_first_message_about_clutches_picks_this_flow(text: str) -> None:
     assert pick(text, cards()).flow == ID
 
 
-def read_back(text: str) -> set[str]:
-    chat = talk().talk(text)
-    asked = chat.state.asked["rider"]
-    pairs = [claim.partition("=") for claim in (asked.extra if asked.what == "confirm" else ())]
-    return {f"{ask}={value}" for ask, _, values in pairs for value in values.split(",")}
-
-
 @pytest.mark.parametrize(("text", "told"), MESSAGES)
 def test_nothing_is_read_into_a_first_message_and_most_of_it_is_understood(text: str, told: set[str]) -> None:
     may = {"trait:clutch-kind=cable", "trait:clutch-kind=hydraulic"}
-    assert read_back(text) <= told | may
+    assert read_back(talk().talk(text)) <= told | may
 
 
 def test_four_of_five_things_told_at_first_are_understood() -> None:
     wanted = [(say, each) for say, told in MESSAGES for each in told if not each.startswith("trait:")]
-    assert sum(each in read_back(say) for say, each in wanted) >= 0.8 * len(wanted)
+    assert sum(each in read_back(talk().talk(say)) for say, each in wanted) >= 0.8 * len(wanted)
 
 
 @pytest.mark.parametrize(

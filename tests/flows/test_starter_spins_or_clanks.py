@@ -12,9 +12,10 @@ from collections.abc import Iterator
 import pytest
 
 from bot.authoring import lint, shelf
-from bot.core.flow import Figure, Number, Step
+from bot.core.flow import Figure, Step
 from tests.core.worlds import odd_sums
 from tests.flows.flagship import Told
+from tests.flows.shipped import step_of
 from tests.flows.starters import BIKE, ID, QUIET, Talk, bars, flow, raised, ranked, talk
 
 # --- the flow as a whole ------------------------------------------------------------------------------
@@ -47,15 +48,6 @@ NAMES = {100: "full", 75: "three quarters", 50: "half", 25: "one quarter", 0: "f
 STEP = {100: "full", 75: "three-quarters", 50: "half", 25: "quarter", 0: "flat"}
 
 
-def step_of(id: str, volts: float) -> str:
-    """The step of the flow's number question into which so many volts fall."""
-    ask = flow().checks[id]
-    assert isinstance(ask, Number)
-    found = next(r for r in ask.ranges if r.upto is None or volts <= r.upto)
-    assert found.step is not None
-    return found.step
-
-
 def figures(id: str) -> dict[str, Figure]:
     holder = flow().remedies[id] if id in flow().remedies else flow().asking(id)
     return {f.what: f for f in holder.figures}
@@ -65,7 +57,7 @@ def figures(id: str) -> dict[str, Figure]:
 def test_rested_volts_are_those_of_the_charge_table(volts: float, charge: int) -> None:
     figure = figures("lead-volts")[f"lead, rested, {NAMES[charge]}"]
     assert (figure.value, figure.unit, figure.basis) == (volts, "V", "sourced")
-    assert step_of("lead-volts", volts) == STEP[charge]
+    assert step_of(flow(), "lead-volts", volts) == STEP[charge]
 
 
 def test_rest_and_deep_discharge_are_those_of_a_battery_makers_manual() -> None:
@@ -75,7 +67,7 @@ def test_rest_and_deep_discharge_are_those_of_a_battery_makers_manual() -> None:
     )
     assert (rest.value, rest.unit, rest.source) == (30, "min", "rest-and-deep")
     assert (deep.value, deep.unit, deep.source) == (11.5, "V", "rest-and-deep")
-    assert step_of("lead-volts", 11.5) == "flat"
+    assert step_of(flow(), "lead-volts", 11.5) == "flat"
 
 
 def test_cranking_volts_are_borrowed_for_lead_and_practice_for_lithium() -> None:

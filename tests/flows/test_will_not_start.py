@@ -13,12 +13,13 @@ from itertools import pairwise
 import pytest
 
 from bot.authoring import lint, shelf
-from bot.core.flow import Figure, Number, Step
+from bot.core.flow import Figure, Step
 from bot.core.told import pick
 from bot.core.units import convert
 from tests.core.worlds import odd_sums
 from tests.flows.flagship import Told
 from tests.flows.no_start import BIKE, ID, QUIET, Talk, bars, cards, flow, raised, ranked, talk
+from tests.flows.shipped import step_of
 
 # --- the flow as a whole ------------------------------------------------------------------------------
 
@@ -48,15 +49,6 @@ CHARGE = [(12.65, 100), (12.45, 75), (12.24, 50), (12.06, 25), (11.89, 0)]
 STEP = {100: "full", 75: "three-quarters", 50: "half", 25: "quarter", 0: "flat"}
 
 
-def step_of(id: str, volts: float) -> str:
-    """The step of the flow's number question into which so many volts fall."""
-    ask = flow().checks[id]
-    assert isinstance(ask, Number)
-    found = next(r for r in ask.ranges if r.upto is None or volts <= r.upto)
-    assert found.step is not None
-    return found.step
-
-
 def figures(id: str) -> dict[str, Figure]:
     return {f.what: f for f in flow().asking(id).figures}
 
@@ -65,7 +57,7 @@ def figures(id: str) -> dict[str, Figure]:
 def test_the_published_volts_of_a_rested_battery_fall_into_the_step_of_their_charge(
     volts: float, charge: int
 ) -> None:
-    assert step_of("lead-volts", volts) == STEP[charge]
+    assert step_of(flow(), "lead-volts", volts) == STEP[charge]
 
 
 @pytest.mark.parametrize("volts", [n / 100 for n in range(1150, 1300)])
@@ -74,7 +66,7 @@ def test_between_two_published_points_the_step_is_one_of_their_two(volts: float)
     points = [(16.0, 100), *CHARGE, (0.0, 0)]
     (high, above), (low, below) = next(pair for pair in pairwise(points) if pair[1][0] <= volts <= pair[0][0])
     charge = below + (above - below) * (volts - low) / (high - low)
-    told = next(c for c, step in STEP.items() if step == step_of("lead-volts", volts))
+    told = next(c for c, step in STEP.items() if step == step_of(flow(), "lead-volts", volts))
     assert abs(told - charge) < 20
 
 
@@ -89,7 +81,10 @@ def test_the_table_is_shown_with_its_source_and_nothing_is_corrected_for_cold() 
 def test_the_line_for_good_enough_parts_half_from_three_quarters() -> None:
     line = figures("lead-volts")["good enough to crank, from"]
     assert (line.value, line.basis) == (12.4, "practice")
-    assert (step_of("lead-volts", 12.39), step_of("lead-volts", 12.4)) == ("half", "three-quarters")
+    assert (step_of(flow(), "lead-volts", 12.39), step_of(flow(), "lead-volts", 12.4)) == (
+        "half",
+        "three-quarters",
+    )
 
 
 def test_rest_and_deep_discharge_are_those_of_a_battery_makers_manual() -> None:
@@ -99,15 +94,15 @@ def test_rest_and_deep_discharge_are_those_of_a_battery_makers_manual() -> None:
     )
     assert (rest.value, rest.unit, rest.source) == (30, "min", "battery-manual")
     assert (deep.value, deep.unit, deep.source) == (11.5, "V", "battery-manual")
-    assert step_of("lead-volts", 11.5) == "flat"
+    assert step_of(flow(), "lead-volts", 11.5) == "flat"
 
 
 def test_a_lithium_battery_has_lines_of_its_own() -> None:
     lines = figures("lithium-volts")
     good, most = lines["lithium, rested, good enough from"], lines["lithium, on charge never over"]
     assert (good.value, good.basis) == (13.0, "practice")
-    assert step_of("lithium-volts", 12.99) == "half"  # what is full for lead is half empty here
-    assert step_of("lithium-volts", 13.0) == "three-quarters"
+    assert step_of(flow(), "lithium-volts", 12.99) == "half"  # what is full for lead is half empty here
+    assert step_of(flow(), "lithium-volts", 13.0) == "three-quarters"
     # a charger maker's lithium battery facts: charge 14.4 V, at most 14.6 V
     assert (most.value, most.basis, most.source) == (14.6, "sourced", "lithium-facts")
 
